@@ -1,0 +1,1 @@
+"""The maker's book: the product itself, which knows nothing of HTTP."""
