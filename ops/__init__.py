@@ -1,0 +1,1 @@
+"""Running it: the command line, key files, demo, checks and measurements."""

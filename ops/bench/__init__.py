@@ -1,0 +1,1 @@
+"""Measurements of the book beside their floors."""

@@ -1,0 +1,99 @@
+"""The command line: `pourbook COMMAND`.
+
+`COMMANDS` is the one list of commands; the help text and the README's table are made from it.
+Each command is a file in `ops/commands` with two functions: `add_arguments(parser)` and `run(arguments) -> int`,
+where the int is the exit code. Only the module of the command that was asked for is imported, so that
+`pourbook verify` needs no service and starts quickly.
+
+Exit codes: 0 done, 1 refused or found wrong (one line on standard error, and the mend), 2 wrong usage,
+130 stopped by Ctrl-C.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import sys
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from ledger.errors import LedgerError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """One command: its words as typed, what it is for in one line, and the module that does it."""
+
+    name: str
+    purpose: str
+    module: str
+
+
+COMMANDS: tuple[Command, ...] = (Command("keys", "make a key file, or show what one says", "ops.commands.keys"),)
+
+
+def command_table() -> str:
+    """The commands as a Markdown table, as it stands in the README."""
+    rows = [f"| `pourbook {command.name}` | {command.purpose} |" for command in COMMANDS]
+    return "\n".join(("| command | what it is for |", "| --- | --- |", *rows))
+
+
+def help_text() -> str:
+    """What `pourbook --help` prints."""
+    width = max(len(command.name) for command in COMMANDS)
+    rows = [f"  {command.name:<{width}}  {command.purpose}" for command in COMMANDS]
+    lines = ("usage: pourbook COMMAND [arguments]", "", "commands:", *rows, "")
+    return "\n".join((*lines, "`pourbook COMMAND --help` says more about one of them."))
+
+
+def find_command(words: Sequence[str], commands: Sequence[Command] = COMMANDS) -> tuple[Command, Sequence[str]] | None:
+    """The command that `words` begin with, and the words after it; the longest name wins."""
+    for command in sorted(commands, key=lambda each: -len(each.name.split())):
+        name = command.name.split()
+        if list(words[: len(name)]) == name:
+            return command, words[len(name) :]
+    return None
+
+
+def main(words: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code; `words` are those after `pourbook`."""
+    words = sys.argv[1:] if words is None else words
+    if not words or words[0] in {"-h", "--help", "help"}:
+        print(help_text())
+        return 0 if words else 2
+    found = find_command(words)
+    if found is None:
+        print(f"pourbook: no command {' '.join(words[:2])!r}; `pourbook --help` lists them", file=sys.stderr)
+        return 2
+    command, rest = found
+    return _run(command, rest)
+
+
+def _run(command: Command, words: Sequence[str]) -> int:
+    module = importlib.import_module(command.module)
+    parser = argparse.ArgumentParser(prog=f"pourbook {command.name}", description=command.purpose)
+    module.add_arguments(parser)
+    try:
+        code: int = module.run(parser.parse_args(words))
+        sys.stdout.flush()
+    except LedgerError as error:
+        print(f"pourbook: {error}", file=sys.stderr)
+        if error.mend:
+            print(f"  to mend it: {error.mend}", file=sys.stderr)
+        return 1
+    except KeyboardInterrupt:
+        print("pourbook: stopped", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # The reader (head, say) has gone: no error, and nothing more to write at exit either.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    return code
+
+
+if __name__ == "__main__":
+    sys.exit(main())
