@@ -1,0 +1,1 @@
+"""The facts of the factory line, as record kinds; pure."""

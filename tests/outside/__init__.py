@@ -1,0 +1,1 @@
+"""Checks against published sources, each named beside its check."""
