@@ -1,0 +1,93 @@
+"""Entering facts: what a record needs, whether it may stand, and the rows that it puts.
+
+The writer, a rebuild and a station's question all go through these three functions and no other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import msgspec
+
+from ledger.book.instant import instant_ms
+from ledger.errors import MalformedRecord, Refused
+from ledger.line.corrections import Correction
+from ledger.line.fact import Breach, Fact
+from ledger.line.holds import enter_breach_holds
+from ledger.line.kind import Setting
+from ledger.line.lots import clock_error_ms
+from ledger.line.record import Record, check_instants
+from ledger.line.refold import breach_nodes, enter_about, kind_name
+from ledger.line.rows import FactRow
+from ledger.line.state import Need, State
+from ledger.line.vocabulary import KIND_OF
+
+
+def check_submission(records: Sequence[Record]) -> None:
+    """Check what can be checked without the book. Raises MalformedRecord."""
+    if len(records) > 1 and any(isinstance(record, Correction) for record in records):
+        raise MalformedRecord(
+            "a correction is said by itself",
+            expected="one record",
+            got=len(records),
+            where="records",
+            mend="put all its changes in one correction, and send it alone",
+        )
+    for place, record in enumerate(records):
+        try:
+            check_instants(record)
+        except MalformedRecord as error:
+            raise located(error, place) from error
+
+
+def located(error: Refused | MalformedRecord, place: int) -> Refused | MalformedRecord:
+    """The same error with the record's place in front of the field that it names."""
+    where = f"records[{place}].{error.where}" if error.where else f"records[{place}]"
+    return type(error)(error.problem, expected=error.expected, got=error.got, where=where, mend=error.mend)
+
+
+def needs_of(record: Record, state: State) -> Iterable[Need]:
+    """What checking and entering the record reads; ask again until every need is loaded."""
+    return KIND_OF[type(record)].needs(record, state)
+
+
+def check_record(record: Record, state: State, setting: Setting) -> list[Breach]:
+    """The breaches with which a record stands. Raises a `Refused` when it may not."""
+    return KIND_OF[type(record)].check(record, state, setting)
+
+
+def is_correction(record: Record) -> bool:
+    """Whether the record corrects others, and therefore is entered in a group of its own."""
+    return isinstance(record, Correction)
+
+
+def enter(fact: Fact, state: State, *, late_ms: int = 3_600_000, doubtful_ms: int = 120_000) -> None:
+    """Put every row that a fact gives. Late and doubtful times are marked, with the plant's limits."""
+    kind = KIND_OF[type(fact.record)]
+    own = msgspec.structs.replace(fact, breaches=tuple(b for b in fact.breaches if not isinstance(b.change, int)))
+    behind = fact.recorded_ms - fact.at_ms
+    state.put(
+        FactRow(
+            address=fact.address,
+            index=fact.index,
+            position=fact.position,
+            kind=kind_name(fact),
+            at_ms=fact.at_ms,
+            recorded_ms=fact.recorded_ms,
+            author=fact.author,
+            late=kind.sort == "report" and behind > late_ms,
+            doubtful=-behind > max(doubtful_ms, clock_error_ms(fact.record))
+            or clock_error_ms(fact.record) > doubtful_ms,
+            standing=True,
+            body="",
+        )
+    )
+    enter_about(own, {*kind.about(fact.record), *breach_nodes(own)}, state)
+    enter_breach_holds(own, state)
+    kind.effects(fact, state)
+
+
+def earliest_of(breaches: Iterable[Breach]) -> str | None:
+    """The latest of the instants that the breaches name as earliest: when all of them would be kept."""
+    named = [breach.earliest for breach in breaches if isinstance(breach.earliest, str)]
+    return max(named, key=instant_ms, default=None)

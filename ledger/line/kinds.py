@@ -1,0 +1,47 @@
+"""The table of record kinds that state a fact of the line: a new kind is one type, its functions, and one line here.
+
+Corrections and re-checks, which speak about facts, are added in `vocabulary`.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Union
+
+from ledger.line import (
+    balls,
+    book_keys,
+    claims,
+    gauges,
+    holds,
+    inspections,
+    lot_changes,
+    materials,
+    models,
+    moulding,
+    releases,
+    shipments,
+)
+from ledger.line.kind import Kind
+from ledger.line.record import Record
+
+PLAIN_KINDS: tuple[Kind, ...] = (
+    *book_keys.KINDS,
+    *models.KINDS,
+    *gauges.KINDS,
+    *materials.KINDS,
+    *moulding.KINDS,
+    *lot_changes.KINDS,
+    *balls.KINDS,
+    *inspections.KINDS,
+    *holds.KINDS,
+    *releases.KINDS,
+    *shipments.KINDS,
+    *claims.KINDS,
+)
+
+PLAIN_KIND_OF: dict[type[Record], Kind] = {kind.record: kind for kind in PLAIN_KINDS}
+
+if TYPE_CHECKING:
+    PlainRecord = Record
+else:
+    PlainRecord: Any = Union[tuple(PLAIN_KIND_OF)]  # noqa: UP007  # a union made from the table

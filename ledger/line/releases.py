@@ -1,0 +1,319 @@
+"""Release of balls, and what ends one: rework, regrade, scrap.
+
+A release rests on digests: of the readings that stood, of the plan in force, of each rulebook edition that judged.
+The verdicts were computed before it was said; here it is checked that what they rest on is current at the head.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import Annotated, Literal
+
+import msgspec
+from msgspec import Meta
+
+from ledger.book.instant import Instant, format_instant
+from ledger.errors import Contradiction, RuleStands
+from ledger.line.balls import known_unit, unit_needs
+from ledger.line.fact import Breach, Fact
+from ledger.line.gauges import standing_at
+from ledger.line.inspections import readings_digest, void_readings
+from ledger.line.kind import Kind, Setting
+from ledger.line.lineage import refuse_under_hold, stopping_holds
+from ledger.line.process_plan import INSPECTS, Inspect, plan_at, plan_needs
+from ledger.line.record import Address, Digest, Id, Part, Record, Slug
+from ledger.line.rows import Approval, Calibration, Lot, Measured, Plan, RulebookRow, SampleJudged, Unit
+from ledger.line.state import Need, State
+
+Grade = Literal["first", "second", "house", "prototype", "demo"]
+Outcome = Literal["conforms", "does_not_conform", "undecided", "not_measured", "not_applicable"]
+
+VOIDED: dict[str, tuple[str, ...]] = {
+    "resurface": ("hardness", "roughness", "mass", "circumference", "diameter", "out_of_round"),
+    "polish": ("hardness", "roughness"),
+    "re-turn": (
+        *("mass", "circumference", "diameter", "out_of_round", "hardness", "roughness", "top_weight"),
+        *("rg_low", "rg_mid", "rg_high", "differential", "mid_differential"),
+    ),
+    "plug": ("mass", "circumference", "diameter", "out_of_round", "hardness", "roughness", "top_weight", "pin_to_cg"),
+    "re-pour": tuple(name.removesuffix("_u") for name in Measured.__struct_fields__ if name.endswith("_u")),
+}
+"""Which readings an operation can change (common practice, no source)."""
+
+
+class Basis(Part, frozen=True, kw_only=True):
+    """What a verdict rested on: a rulebook edition by digest, and how it came out."""
+
+    rulebook: Slug
+    digest: Digest
+    outcome: Outcome
+
+
+class Release(Record, frozen=True, kw_only=True, tag="release"):
+    """A ball is released at a grade. ``plan`` is the address of the plan in force when it was engraved."""
+
+    unit: Id
+    grade: Grade
+    readings: Digest
+    plan: Address
+    bases: Annotated[tuple[Basis, ...], Meta(max_length=10)]
+
+
+class Rework(Record, frozen=True, kw_only=True, tag="rework"):
+    """A ball is worked again. It ends the release and voids the readings that the operation can change."""
+
+    unit: Id
+    operation: Literal["resurface", "polish", "re-turn", "plug", "re-pour"]
+    station: Id
+
+
+class Regrade(Record, frozen=True, kw_only=True, tag="regrade"):
+    """A released ball takes a lower grade."""
+
+    unit: Id
+    grade: Literal["second", "house", "demo"]
+    reason: Slug
+
+
+class Scrap(Record, frozen=True, kw_only=True, tag="scrap"):
+    """A ball ends: scrapped, tested to destruction, or retained."""
+
+    unit: Id
+    how: Literal["scrap", "destructive-test", "retained"]
+    reason: Slug
+
+
+def _release_needs(record: Release, state: State) -> Iterator[Need]:
+    yield from unit_needs(record.unit, state)
+    measured = Need(Measured, "unit", record.unit)
+    yield measured
+    yield Need(Plan, "plan", record.plan)
+    for basis in record.bases:
+        yield Need(RulebookRow, "rulebook", basis.rulebook)
+    if state.has(measured):
+        for source in _sources(state.one(Measured, record.unit)).values():
+            yield Need(Calibration, "gauge", source[1])
+    unit = state.one(Unit, record.unit) if state.has(Need(Unit, "unit", record.unit)) else None
+    if unit is not None and state.has(Need(Lot, "lot", unit.lot)):
+        yield Need(SampleJudged, "lot", unit.lot)
+        lot = state.one(Lot, unit.lot)
+        if lot is not None and lot.model is not None:
+            yield from plan_needs(lot.model)
+            yield Need(Approval, "model", lot.model)
+
+
+def _sources(measured: Measured | None) -> dict[str, list[str]]:
+    return {} if measured is None else msgspec.json.decode(measured.sources)
+
+
+def _release_check(record: Release, state: State, _setting: Setting) -> list[Breach]:
+    unit = known_unit(state, record.unit)
+    if unit.state not in {"engraved", "reworked", "returned"}:
+        raise RuleStands(
+            f"unit {record.unit} cannot be released",
+            expected="engraved, reworked or returned",
+            got=unit.state,
+            where="unit",
+            mend="engrave it first" if unit.state == "made" else "a ball in that state is not released",
+        )
+    refuse_under_hold(
+        stopping_holds(state, "release", lot=unit.lot, unit=unit), what=f"release of {record.unit}", where="unit"
+    )
+    measured = state.one(Measured, record.unit)
+    if record.readings != readings_digest(measured):
+        raise RuleStands(
+            "the readings changed since the verdicts were made",
+            expected=readings_digest(measured),
+            got=record.readings,
+            where="readings",
+            mend="judge the ball again and release it on the new verdicts",
+        )
+    lot = state.one(Lot, unit.lot)
+    plan = _check_plan(record, unit, lot, state)
+    _check_bases(record, plan, state)
+    _check_inspected(record, unit, plan, state)
+    if record.grade in {"first", "second"}:
+        _check_approved(unit, lot, plan, state)
+    return []
+
+
+def _check_plan(record: Release, unit: Unit, lot: Lot | None, state: State) -> Plan:
+    model = None if lot is None else lot.model
+    plan = plan_at(state, model, unit.engraved_ms or unit.began_ms)
+    if plan is None:
+        raise RuleStands(f"model {model} has no plan", where="plan", mend="set the model's plan (plan-set) first")
+    if plan.plan != record.plan:
+        raise RuleStands(
+            "the release rests on another plan",
+            expected=plan.plan,
+            got=record.plan,
+            where="plan",
+            mend="judge the ball by the plan in force when it was engraved",
+        )
+    return plan
+
+
+def _check_bases(record: Release, plan: Plan, state: State) -> None:
+    wanted = {name for name in plan.rulebooks.split(",") if name}
+    stated = {basis.rulebook for basis in record.bases}
+    if wanted != stated:
+        raise RuleStands(
+            "the release rests on other rulebooks than the plan names",
+            expected=", ".join(sorted(wanted)) or "none",
+            got=", ".join(sorted(stated)) or "none",
+            where="bases",
+            mend="judge the ball by each rulebook of the plan",
+        )
+    for place, basis in enumerate(record.bases):
+        current = [row for row in state.where(RulebookRow, "rulebook", basis.rulebook) if not row.superseded]
+        if [row.digest for row in current] != [basis.digest]:
+            raise RuleStands(
+                f"rulebook {basis.rulebook} is not the edition in force",
+                expected=current[0].digest if current else "an adopted edition",
+                got=basis.digest,
+                where=f"bases[{place}].digest",
+                mend="adopt the edition (rulebook-adopted), and judge the ball by it",
+            )
+        if record.grade == "first" and basis.outcome != "conforms":
+            raise RuleStands(
+                "first quality needs a ball that conforms",
+                expected="conforms",
+                got=basis.outcome,
+                where=f"bases[{place}].outcome",
+                mend="measure what is missing, rework the ball, or give it another grade; no concession changes a limit",
+            )
+
+
+def _check_inspected(record: Release, unit: Unit, plan: Plan, state: State) -> None:
+    if record.grade in {"prototype", "demo"}:
+        return
+    sources = _sources(state.one(Measured, record.unit))
+    judged = {row.quantity: row for row in state.where(SampleJudged, "lot", unit.lot)}
+    for item in INSPECTS.decode(plan.inspect):
+        if item.every == "unit":
+            _check_read(item, sources, state)
+        elif item.every == "sample" and not (item.quantity in judged and judged[item.quantity].accepted):
+            if item.quantity in judged and item.quantity in sources:
+                continue  # a rejected lot may be screened: this ball was read by itself
+            raise RuleStands(
+                f"the lot's sample for {item.quantity} does not stand",
+                expected="an accepted sample, or a reading of this ball after a rejected one",
+                got="rejected" if item.quantity in judged else "not judged",
+                where="unit",
+                mend="judge the sample (sample-judged), or screen the lot ball by ball",
+            )
+
+
+def _check_read(item: Inspect, sources: dict[str, list[str]], state: State) -> None:
+    source = sources.get(item.quantity)
+    if source is None:
+        raise RuleStands(
+            f"{item.quantity} is not measured",
+            expected="a reading of every ball, by the inspection plan",
+            where="readings",
+            mend=f"measure {item.quantity}, then judge and release",
+        )
+    standing = standing_at(state.where(Calibration, "gauge", source[1]), int(source[2]))
+    if not standing.usable:
+        raise RuleStands(
+            f"the reading of {item.quantity} is not usable: {standing.why}",
+            where="readings",
+            mend="read it again with a gauge in calibration, or have the gauge calibrated and found good",
+        )
+
+
+def _check_approved(unit: Unit, lot: Lot | None, plan: Plan, state: State) -> None:
+    if not plan.rulebooks or lot is None or lot.model is None:
+        return
+    on = unit_day(unit)
+    rows = [row for row in state.where(Approval, "model", lot.model) if row.from_on <= on]
+    latest = max(rows, key=lambda row: (row.from_on, [int(part) for part in row.approval.split(".")]), default=None)
+    standing = latest is not None and latest.status == "approved" and (latest.to_on is None or on <= latest.to_on)
+    if latest is None or not standing or latest.revision != (lot.revision or latest.revision):
+        raise RuleStands(
+            f"model {lot.model} is not approved for that day and revision",
+            expected="an approval in force (approval-entered)",
+            got="none" if latest is None else f"{latest.status} from {latest.from_on}, revision {latest.revision}",
+            where="grade",
+            mend="release it as prototype, or enter the body's answer first",
+        )
+    if str(unit.weight_class) not in latest.classes.split(","):
+        raise RuleStands(
+            f"the approval does not cover weight class {unit.weight_class} lb",
+            expected=latest.classes,
+            where="grade",
+            mend="release it as prototype, or enter the body's answer for that class",
+        )
+
+
+def unit_day(unit: Unit) -> str:
+    """The UTC date (ISO text) on which a unit was engraved, or begun where it was not."""
+    return format_instant(Instant(unit.engraved_ms or unit.began_ms, 0))[:10]
+
+
+def _release_effects(fact: Fact, state: State) -> None:
+    record: Release = fact.record  # type: ignore[assignment]  # the kind table pairs them
+    state.alter(Unit, record.unit, state="released", grade=record.grade, release=fact.address)
+
+
+def _rework_check(record: Rework, state: State, _setting: Setting) -> list[Breach]:
+    unit = known_unit(state, record.unit)
+    if unit.state in {"shipped", "scrapped", "retained", "destroyed"}:
+        said = f"{record.unit} was reworked ({record.operation}) while it was {unit.state}"
+        return [Breach(code="rework-of-gone", node=f"unit:{record.unit}", said=said, mend="correct the unit id")]
+    return []
+
+
+def _rework_effects(fact: Fact, state: State) -> None:
+    record: Rework = fact.record  # type: ignore[assignment]  # the kind table pairs them
+    state.alter(Unit, record.unit, state="reworked", grade=None, release=None, rework=fact.address)
+    void_readings(state, record.unit, VOIDED[record.operation])
+
+
+def _regrade_check(record: Regrade, state: State, _setting: Setting) -> list[Breach]:
+    unit = known_unit(state, record.unit)
+    order = ["first", "second", "house", "demo"]
+    if unit.state != "released" or unit.grade not in order or order.index(unit.grade) >= order.index(record.grade):
+        raise RuleStands(
+            "a regrade lowers the grade of a released ball",
+            expected="released at a higher grade",
+            got=f"{unit.state}, {unit.grade or 'no grade'}",
+            where="grade",
+            mend="release the ball first; a higher grade takes a new release",
+        )
+    return []
+
+
+def _regrade_effects(fact: Fact, state: State) -> None:
+    record: Regrade = fact.record  # type: ignore[assignment]  # the kind table pairs them
+    state.alter(Unit, record.unit, grade=record.grade)
+
+
+def _scrap_check(record: Scrap, state: State, _setting: Setting) -> list[Breach]:
+    unit = known_unit(state, record.unit)
+    if unit.state in {"scrapped", "destroyed"}:
+        raise Contradiction(f"unit {record.unit} is {unit.state} already", where="unit", mend="correct the unit id")
+    return []
+
+
+def _scrap_effects(fact: Fact, state: State) -> None:
+    record: Scrap = fact.record  # type: ignore[assignment]  # the kind table pairs them
+    ends = {"scrap": "scrapped", "destructive-test": "destroyed", "retained": "retained"}
+    state.alter(Unit, record.unit, state=ends[record.how], grade=None, release=None)
+
+
+def _needs(record: Rework | Regrade | Scrap, state: State) -> Iterator[Need]:
+    yield from unit_needs(record.unit, state)
+    yield Need(Measured, "unit", record.unit)
+
+
+def _about(record: Release | Rework | Regrade | Scrap) -> Iterable[str]:
+    return [f"unit:{record.unit}"]
+
+
+KINDS = (
+    Kind(Release, "decision", _release_needs, _release_check, _release_effects, _about),
+    Kind(Rework, "report", _needs, _rework_check, _rework_effects, _about),
+    Kind(Regrade, "decision", _needs, _regrade_check, _regrade_effects, _about),
+    Kind(Scrap, "report", _needs, _scrap_check, _scrap_effects, _about),
+)

@@ -1,0 +1,91 @@
+"""How each view row is kept: its table, its key, the columns it is asked by, and the node whose fold it belongs to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+from ledger.line.rows import (
+    About,
+    Allotment,
+    Approval,
+    Body,
+    BookKey,
+    BreachRow,
+    Calibration,
+    Claim,
+    Concession,
+    Counter,
+    Descent,
+    FactRow,
+    Gauge,
+    Hold,
+    Lot,
+    LotReading,
+    LotStep,
+    Measured,
+    Model,
+    Plan,
+    Row,
+    RulebookRow,
+    SampleJudged,
+    SerialRow,
+    Shipped,
+    Told,
+    Unit,
+)
+
+
+class View(NamedTuple):
+    """How a row is kept: its table, key, the columns asked by, and the node whose fold it belongs to."""
+
+    row: type[Row]
+    table: str
+    key: tuple[str, ...]
+    lookups: tuple[str, ...]
+    node: Callable[[Any], str]
+
+
+def _fact(row: Any) -> str:
+    return f"fact:{row.address}"
+
+
+def _lot(row: Any) -> str:
+    return f"lot:{row.lot}"
+
+
+def _unit(row: Any) -> str:
+    return f"unit:{row.unit}"
+
+
+VIEWS: tuple[View, ...] = (
+    View(FactRow, "fact", ("address",), ("address", "kind"), _fact),
+    View(About, "about", ("node", "index", "position"), ("node", "address"), _fact),
+    View(BreachRow, "breach", ("breach",), ("breach", "node", "address", "code"), _fact),
+    View(Model, "model", ("model",), ("model", "gtin"), lambda row: f"model:{row.model}"),
+    View(Plan, "plan", ("plan",), ("plan", "model"), lambda row: f"model:{row.model}"),
+    View(Approval, "approval", ("approval",), ("approval", "model"), lambda row: f"model:{row.model}"),
+    View(RulebookRow, "rulebook", ("digest",), ("digest", "rulebook"), lambda row: f"rulebook:{row.rulebook}"),
+    View(Lot, "lot", ("lot",), ("lot", "stage", "model"), _lot),
+    View(LotStep, "lot_step", ("lot_step",), ("lot_step", "lot"), _lot),
+    View(Descent, "descent", ("descent",), ("descent", "child", "parent"), lambda row: f"lot:{row.child}"),
+    View(Unit, "unit", ("unit",), ("unit", "lot", "serial"), _unit),
+    View(SerialRow, "serial", ("serial_row",), ("serial_row", "serial", "unit"), _unit),
+    View(Measured, "measured", ("unit",), ("unit",), _unit),
+    View(LotReading, "lot_reading", ("lot_reading",), ("lot_reading", "lot"), _lot),
+    View(Allotment, "allotment", ("serial",), ("serial", "station"), lambda row: f"serial:{row.serial}"),
+    View(Counter, "counter", ("counter",), ("counter",), lambda row: f"counter:{row.counter}"),
+    View(Gauge, "gauge", ("gauge",), ("gauge",), lambda row: f"gauge:{row.gauge}"),
+    View(Calibration, "calibration", ("calibration",), ("calibration", "gauge"), lambda row: f"gauge:{row.gauge}"),
+    View(Hold, "hold", ("hold",), ("hold", "node"), lambda row: f"hold:{row.hold}"),
+    View(Concession, "concession", ("concession",), ("concession", "node"), lambda row: row.node),
+    View(SampleJudged, "sample_judged", ("sample",), ("sample", "lot"), _lot),
+    View(Shipped, "shipped", ("shipped",), ("shipped", "shipment", "unit"), _unit),
+    View(Claim, "claim", ("claim",), ("claim", "serial", "unit"), lambda row: f"claim:{row.claim}"),
+    View(BookKey, "book_key", ("key_name",), ("key_name", "purpose"), lambda row: f"key:{row.key_name}"),
+)
+
+TOLD = View(Told, "", ("node", "index", "position"), ("node",), lambda row: f"{row.node}")
+BODY = View(Body, "", ("address",), ("address",), _fact)
+
+VIEW_OF: dict[type[Row], View] = {view.row: view for view in (*VIEWS, TOLD, BODY)}

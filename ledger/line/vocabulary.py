@@ -1,0 +1,21 @@
+"""Every record kind of the book, by type and by name on the wire."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Union
+
+from ledger.line.corrections import CORRECTION, RECHECK
+from ledger.line.kind import Kind
+from ledger.line.kinds import PLAIN_KINDS
+from ledger.line.record import Record
+
+KINDS: tuple[Kind, ...] = (*PLAIN_KINDS, CORRECTION, RECHECK)
+
+KIND_OF: dict[type[Record], Kind] = {kind.record: kind for kind in KINDS}
+
+RECORD_OF: dict[str, type[Record]] = {str(kind.record.__struct_config__.tag): kind.record for kind in KINDS}
+
+if TYPE_CHECKING:
+    AnyRecord = Record
+else:
+    AnyRecord: Any = Union[tuple(KIND_OF)]  # noqa: UP007  # a union made from the table
