@@ -30,7 +30,7 @@ _decode = msgspec.json.Decoder().decode
 
 
 def encode(value: object) -> bytes:
-    """Give the canonical bytes of ``value`` (dict, list, str, int and bool only; no tuples, no subclasses).
+    """Give the canonical bytes of ``value`` (dict, list, tuple, str, int and bool only; no subclasses).
 
     Costs one walk and one encoding. Raises MalformedCanonical outside the profile,
     TooLarge above MAX_ENTRY_BYTES. Source: RFC 8785 section 3.2.
@@ -67,7 +67,7 @@ def _check_profile(value: Any, depth: int, check_text: Callable[[str], None]) ->
     if kind is str:
         if not value.isascii():
             check_text(value)
-    elif kind is dict or kind is list:
+    elif kind is dict or kind is list or kind is tuple:
         if depth >= MAX_DEPTH:
             raise MalformedCanonical("value is nested too deep", expected=f"at most {MAX_DEPTH}")
         if kind is dict:

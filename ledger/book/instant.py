@@ -59,6 +59,8 @@ def parse_instant(text: str) -> Instant:
     return Instant(_day_number(day) * _DAY_MS + local - offset * 60_000, offset)
 
 
+# One record asks for its instants several times, and a station's records share many of them.
+@lru_cache(maxsize=8192)
 def instant_ms(text: str) -> int:
     """Give the POSIX milliseconds of ``text``; raises MalformedInstant as ``parse_instant`` does."""
     return parse_instant(text).ms

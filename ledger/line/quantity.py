@@ -14,8 +14,10 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cache
+from math import ceil, floor
 
-from ledger.book.decimal_text import parse_decimal
+from ledger.book.decimal_text import parse_decimal, scaled
 from ledger.errors import MalformedDecimal, MalformedQuantity
 
 SCALE = 1_000_000
@@ -168,10 +170,23 @@ def scaled_reading(text: str, unit: str, quantity: str) -> int:
     Raises MalformedQuantity for an unknown quantity, a unit the quantity is not measured in, a text that is no decimal,
     more than six decimal places, or a value outside the plausible range.
     """
+    low, high = _plausible_millionths(quantity, unit)
+    try:
+        value = scaled(text, 6)
+    except MalformedDecimal:
+        return _millionths(parse_number(text), text)
+    if not low <= value <= high:
+        check_plausible(parse_number(text), unit, quantity)
+    return value
+
+
+@cache
+def _plausible_millionths(quantity: str, unit: str) -> tuple[int, int]:
+    """The plausible range in whole millionths of a unit, inside the exact one: readings are compared as integers."""
     check_unit(quantity, unit)
-    value = parse_number(text)
-    check_plausible(value, unit, quantity)
-    return _millionths(value, text)
+    known = find_quantity(quantity)
+    low, high = (convert(bound, known.units[0], unit) * SCALE for bound in (known.low, known.high))
+    return ceil(low), floor(high)
 
 
 def check_plausible(value: Fraction, unit: str, quantity: str) -> None:

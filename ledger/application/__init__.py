@@ -1,0 +1,1 @@
+"""The one object that the service and the commands call; see `ledger.application.pourbook`."""

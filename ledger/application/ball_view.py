@@ -1,0 +1,203 @@
+"""Everything about one ball: what it is, what it is made of, how it was cured, what it measures, what was said of it."""
+
+from __future__ import annotations
+
+import msgspec
+
+from ledger.application.cure_times import CureTime, cure_times
+from ledger.application.histories import HoldSeen, Told, history_of, holds_on, instant_text
+from ledger.application.judging import JudgedBy, day_of, grounds_of, judge_selected, readings_of
+from ledger.application.lot_view import LotAbove, lot_above
+from ledger.application.public import typed_serial
+from ledger.conformity.verdict import CAUTION
+from ledger.errors import NotFound
+from ledger.line.quantity import format_number
+from ledger.line.rows import Claim, Concession, Lot, Model, SerialRow, Shipped, Unit
+from ledger.store.reader import Reader
+from ledger.store.selections import Selected, Selection, StoredEdges, rows_with, select_balls
+
+
+class BallFound(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A ball that answers to a number, with what tells it from another that does."""
+
+    unit: str
+    serial: str | None
+    model: str | None
+    weight_class_lb: int | None
+    made_on: str
+    state: str
+    bears_it_now: bool
+
+
+class Number(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A number that the ball bears or bore."""
+
+    serial: str
+    since: str
+    until: str = ""
+    own_scheme: bool = True
+
+
+class ReadingSeen(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A reading that stands; ``unusable`` says why it may not be judged by."""
+
+    quantity: str
+    value: str
+    unit: str
+    fact: str
+    standard_uncertainty: str = ""
+    unusable: str = ""
+
+
+class Journey(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A shipment and, where it came back, its return."""
+
+    shipment: str
+    at: str
+    purpose: str
+    back_at: str = ""
+
+
+class Ball(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """One ball. The verdicts are the maker's own assessment, made when asked."""
+
+    unit: str
+    state: str
+    lot: str
+    made_on: str
+    caution: str = CAUTION
+    serial: str | None = None
+    grade: str | None = None
+    release: str | None = None
+    place: int | None = None
+    model: str | None = None
+    model_name: str = ""
+    brand: str = ""
+    gtin: str = ""
+    weight_class_lb: int | None = None
+    numbers: tuple[Number, ...] = ()
+    materials: tuple[LotAbove, ...] = ()
+    cures: tuple[CureTime, ...] = ()
+    readings: tuple[ReadingSeen, ...] = ()
+    judged: tuple[JudgedBy, ...] = ()
+    holds: tuple[HoldSeen, ...] = ()
+    concessions: tuple[Concession, ...] = ()
+    journeys: tuple[Journey, ...] = ()
+    claims: tuple[Claim, ...] = ()
+    history: tuple[Told, ...] = ()
+
+
+def selected_ball(reader: Reader, unit: str) -> Selected:
+    """A ball with its lot and readings. Raises NotFound."""
+    found = select_balls(reader.transaction, Selection(unit=unit))
+    if not found:
+        raise NotFound(f"unit {unit} is not in the book", where="unit", mend="look the ball up by its serial")
+    return found[0]
+
+
+def find_units(reader: Reader, serial: str) -> tuple[BallFound, ...]:
+    """Every ball that bears or bore a number, oldest first; several where an earlier scheme repeated it."""
+    rows: list[SerialRow] = sorted(
+        reader.rows(SerialRow, "serial", typed_serial(serial)), key=lambda row: (row.since_ms, row.unit)
+    )
+    units: dict[str, Unit] = {unit.unit: unit for unit in rows_with(reader, Unit, "unit", {row.unit for row in rows})}
+    lots: dict[str, Lot] = {lot.lot: lot for lot in rows_with(reader, Lot, "lot", {one.lot for one in units.values()})}
+    return tuple(
+        BallFound(
+            unit=unit.unit,
+            serial=unit.serial,
+            model=lots[unit.lot].model,
+            weight_class_lb=unit.weight_class,
+            made_on=day_of(unit.engraved_ms or unit.began_ms).isoformat(),
+            state=unit.state,
+            bears_it_now=row.until_ms is None,
+        )
+        for row in rows
+        if (unit := units.get(row.unit)) is not None
+    )
+
+
+def ball_view(reader: Reader, name: str) -> Ball:
+    """Everything about one ball. Raises NotFound."""
+    one = selected_ball(reader, name)
+    unit, lot = one.unit, one.lot
+    model = None if lot.model is None else reader.one(Model, lot.model)
+    above = lot_above(reader, lot.lot, unit.place)
+    nodes = [f"unit:{unit.unit}", f"lot:{lot.lot}", *(f"lot:{ancestor.lot}" for ancestor in above.lots)]
+    serials = sorted(reader.rows(SerialRow, "unit", name), key=lambda row: row.since_ms)
+    return Ball(
+        unit=unit.unit,
+        serial=unit.serial,
+        state=unit.state,
+        grade=unit.grade,
+        release=unit.release,
+        lot=lot.lot,
+        place=unit.place,
+        model=lot.model,
+        model_name="" if model is None else model.name,
+        brand="" if model is None else model.brand,
+        gtin="" if model is None else model.gtin,
+        weight_class_lb=unit.weight_class,
+        made_on=day_of(unit.engraved_ms or unit.began_ms).isoformat(),
+        numbers=tuple(_number(row) for row in serials),
+        materials=above.lots,
+        cures=_cures(reader, one, above.lots),
+        readings=_readings(reader, one),
+        judged=tuple(judge_selected(reader, one)),
+        holds=holds_on(reader, nodes),
+        concessions=tuple(rows_with(reader, Concession, "node", nodes)),
+        journeys=_journeys(reader, name),
+        claims=_claims(reader, name, [row.serial for row in serials]),
+        history=history_of(reader, [f"unit:{unit.unit}"]),
+    )
+
+
+def _number(row: SerialRow) -> Number:
+    return Number(
+        serial=row.serial,
+        since=instant_text(row.since_ms),
+        until="" if row.until_ms is None else instant_text(row.until_ms),
+        own_scheme=row.own_scheme,
+    )
+
+
+def _cures(reader: Reader, one: Selected, above: tuple[LotAbove, ...]) -> tuple[CureTime, ...]:
+    names = [one.lot.lot, *(ancestor.lot for ancestor in above)]
+    lots: list[Lot] = rows_with(reader, Lot, "lot", names)
+    certain = {one.lot.lot, *(ancestor.lot for ancestor in above if ancestor.certainty == "certain")}
+    return cure_times(reader, one.unit, lots, StoredEdges(reader).parents(names), certain)
+
+
+def _readings(reader: Reader, one: Selected) -> tuple[ReadingSeen, ...]:
+    readings = readings_of(one.measured, grounds_of(reader, [one]).calibrations)
+    return tuple(
+        ReadingSeen(
+            quantity=quantity,
+            value=format_number(reading.value),
+            unit=reading.unit,
+            fact=reading.fact,
+            standard_uncertainty="" if reading.u is None else format_number(reading.u),
+            unusable=reading.why_unusable,
+        )
+        for quantity, reading in sorted(readings.items())
+    )
+
+
+def _journeys(reader: Reader, unit: str) -> tuple[Journey, ...]:
+    return tuple(
+        Journey(
+            shipment=row.shipment,
+            at=instant_text(row.at_ms),
+            purpose=row.purpose,
+            back_at="" if row.back_ms is None else instant_text(row.back_ms),
+        )
+        for row in sorted(reader.rows(Shipped, "unit", unit), key=lambda row: row.at_ms)
+    )
+
+
+def _claims(reader: Reader, unit: str, serials: list[str]) -> tuple[Claim, ...]:
+    found: dict[str, Claim] = {claim.claim: claim for claim in reader.rows(Claim, "unit", unit)}
+    for claim in rows_with(reader, Claim, "serial", serials):
+        if claim.unit in {None, unit}:
+            found[claim.claim] = claim
+    return tuple(sorted(found.values(), key=lambda claim: (claim.opened_ms, claim.claim)))

@@ -1,0 +1,65 @@
+"""Conformity of a ball or of a selection against a rulebook: counts, the worst balls, and each ball's verdicts."""
+
+from __future__ import annotations
+
+import msgspec
+
+from ledger.application.judging import JudgedBy, facts_of, find_rulebook, grounds_of, judge_by
+from ledger.conformity.population import Tally, judge_population
+from ledger.conformity.verdict import CAUTION
+from ledger.errors import TooLarge
+from ledger.store.reader import Reader
+from ledger.store.selections import Selection, select_balls
+
+LISTED = 1_000
+"""Balls whose verdicts one answer lists."""
+
+
+class JudgedBall(msgspec.Struct, frozen=True, kw_only=True):
+    """One ball of a selection and how it came out."""
+
+    unit: str
+    serial: str | None
+    lot: str
+    state: str
+    judged: JudgedBy
+
+
+class Conformity(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """The answer for a selection. ``balls`` is filled where it was asked for; ``more`` says that it was cut."""
+
+    rulebook: str
+    edition: str
+    digest: str
+    tally: Tally
+    balls: tuple[JudgedBall, ...] = ()
+    more: bool = False
+    caution: str = CAUTION
+
+
+def conformity_of(reader: Reader, selection: Selection, rulebook: str, *, listed: int = 0) -> Conformity:
+    """Judge every ball of the selection; list the first ``listed`` of them, at most 1,000. Raises NotFound, TooLarge."""
+    if listed > LISTED:
+        raise TooLarge("too many balls for one list", expected=f"at most {LISTED}", got=listed, mend="page with after")
+    edition = find_rulebook(rulebook)
+    selected = select_balls(reader.transaction, selection)
+    grounds = grounds_of(reader, selected)
+    tally = judge_population(edition.rulebook, (facts_of(one, grounds) for one in selected))
+    balls = tuple(
+        JudgedBall(
+            unit=one.unit.unit,
+            serial=one.unit.serial,
+            lot=one.unit.lot,
+            state=one.unit.state,
+            judged=judge_by(edition.rulebook, edition.digest, facts_of(one, grounds)),
+        )
+        for one in selected[:listed]
+    )
+    return Conformity(
+        rulebook=edition.rulebook.id,
+        edition=edition.rulebook.edition,
+        digest=edition.digest,
+        tally=tally,
+        balls=balls,
+        more=0 < listed < len(selected),
+    )

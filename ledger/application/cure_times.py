@@ -1,0 +1,83 @@
+"""The cure and rest times in a ball, each against the plan in force when the step that ended it began."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import msgspec
+
+from ledger.application.histories import instant_text
+from ledger.line.fact import parse_address
+from ledger.line.process_plan import WINDOWS
+from ledger.line.rows import Descent, Lot, Plan, Unit
+from ledger.store.reader import Reader
+from ledger.store.selections import rows_with
+
+
+class CureTime(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """How long one stage lasted, and what the plan asks. ``kept`` is None where the plan sets no window.
+
+    ``margin_s``: seconds inside (positive) or outside (negative) the nearer end of the window.
+    """
+
+    stage: str
+    lot: str
+    began_at: str
+    ended_at: str
+    elapsed_s: int
+    least_s: int | None = None
+    most_s: int | None = None
+    kept: bool | None = None
+    margin_s: int | None = None
+    certain: bool = True
+
+
+def cure_times(
+    reader: Reader, unit: Unit, lots: Sequence[Lot], edges: Sequence[Descent], certain: set[str]
+) -> tuple[CureTime, ...]:
+    """The stages of a ball's lots in order of time. ``lots``: its shell lot and every lot above; ``edges`` between."""
+    by_name = {lot.lot: lot for lot in lots}
+    plans: list[Plan] = rows_with(reader, Plan, "model", {lot.model for lot in lots if lot.model is not None})
+    found: list[tuple[str, str, str | None, int, int]] = [
+        (f"{lot.stage}-demould", lot.lot, lot.model, lot.began_ms, lot.ended_ms)
+        for lot in lots
+        if lot.stage in {"block", "core", "shell"}
+    ]
+    for edge in edges:
+        child, parent = by_name.get(edge.child), by_name.get(edge.parent)
+        if child is not None and parent is not None and parent.stage in {"block", "core"} and edge.part == parent.stage:
+            found.append((f"{parent.stage}-rest", parent.lot, child.model, parent.ended_ms, child.began_ms))
+    shell = by_name.get(unit.lot)
+    if shell is not None:
+        found.append(("final-cure", shell.lot, shell.model, shell.ended_ms, unit.began_ms))
+    return tuple(
+        _cure(plans, *stage, certain=stage[1] in certain)
+        for stage in sorted(found, key=lambda stage: (stage[3], stage[4]))
+    )
+
+
+def _cure(  # one stage, spelt out
+    plans: Sequence[Plan], stage: str, lot: str, model: str | None, from_ms: int, to_ms: int, *, certain: bool
+) -> CureTime:
+    began = from_ms if stage.endswith("-demould") else to_ms
+    standing = [plan for plan in plans if plan.model == model and plan.from_ms <= began]
+    plan = max(standing, key=lambda plan: (plan.from_ms, parse_address(plan.plan)), default=None)
+    windows = [] if plan is None else [w for w in WINDOWS.decode(plan.windows) if w.stage == stage]
+    elapsed = (to_ms - from_ms) // 1000
+    least = windows[0].min_s if windows else None
+    most = windows[0].max_s if windows and isinstance(windows[0].max_s, int) else None
+    margins = [elapsed - least] if least is not None else []
+    margins += [most - elapsed] if most is not None else []
+    margin = min(margins, default=None)
+    return CureTime(
+        stage=stage,
+        lot=lot,
+        began_at=instant_text(from_ms),
+        ended_at=instant_text(to_ms),
+        elapsed_s=elapsed,
+        least_s=least,
+        most_s=most,
+        kept=None if margin is None else margin >= 0,
+        margin_s=margin,
+        certain=certain,
+    )

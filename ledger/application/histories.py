@@ -1,0 +1,90 @@
+"""The history of a node: every fact about it, withdrawn ones too, with what was wrong and where its body stands."""
+
+from __future__ import annotations
+
+import msgspec
+
+from ledger.book.instant import Instant, format_instant
+from ledger.line.rows import About, BreachRow, FactRow, Hold
+from ledger.store.reader import Reader
+from ledger.store.selections import rows_with
+
+
+class Told(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """One fact in a history. ``corrected_by`` is the address of the correction that it stands or fell by."""
+
+    fact: str
+    kind: str
+    at: str
+    recorded_at: str
+    author: str
+    late: bool = False
+    doubtful: bool = False
+    standing: bool = True
+    corrected_by: str = ""
+    breaches: tuple[str, ...] = ()
+
+
+class HoldSeen(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A hold as a person sees it."""
+
+    hold: str
+    node: str
+    stops: str
+    reason: str
+    opened_at: str
+    open: bool
+    recall: bool = False
+    rule: str = ""
+
+
+def instant_text(ms: int) -> str:
+    """An instant of a view as text, in UTC."""
+    return format_instant(Instant(ms, 0))
+
+
+def history_of(reader: Reader, nodes: list[str]) -> tuple[Told, ...]:
+    """Every fact about the nodes, in order of entry; a corrected fact that moved away is found by its correction."""
+    addresses = {about.address for about in rows_with(reader, About, "node", nodes)}
+    rows: list[FactRow] = sorted(
+        rows_with(reader, FactRow, "address", addresses), key=lambda row: (row.index, row.position)
+    )
+    said: dict[str, list[str]] = {}
+    for breach in rows_with(reader, BreachRow, "address", addresses):
+        said.setdefault(breach.address, []).append(f"{breach.code}: {breach.said}")
+    return tuple(_told(row, tuple(said.get(row.address, ()))) for row in rows)
+
+
+def _told(row: FactRow, breaches: tuple[str, ...]) -> Told:
+    return Told(
+        fact=row.address,
+        kind=row.kind,
+        at=instant_text(row.at_ms),
+        recorded_at=instant_text(row.recorded_ms),
+        author=row.author,
+        late=row.late,
+        doubtful=row.doubtful,
+        standing=row.standing,
+        corrected_by=row.body.rpartition(".")[0],
+        breaches=breaches,
+    )
+
+
+def holds_on(reader: Reader, nodes: list[str], *, open_only: bool = False) -> tuple[HoldSeen, ...]:
+    """The holds on these nodes, oldest first."""
+    rows: list[Hold] = sorted(rows_with(reader, Hold, "node", nodes), key=lambda row: (row.opened_ms, row.hold))
+    return tuple(hold_seen(row) for row in rows if row.open or not open_only)
+
+
+def hold_seen(row: Hold) -> HoldSeen:
+    """A hold row as a person sees it."""
+    return HoldSeen(
+        hold=row.hold,
+        node=row.node,
+        stops=row.stops,
+        reason=row.reason,
+        opened_at=instant_text(row.opened_ms),
+        open=row.open,
+        recall=row.recall,
+        rule=row.rule or "",
+    )

@@ -1,0 +1,218 @@
+"""What a person sees of a lot: its account, steps and holds; back to the drum; down to every ball."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import msgspec
+
+from ledger.application.histories import HoldSeen, Told, history_of, holds_on, instant_text
+from ledger.errors import NotFound
+from ledger.line.lots import left_of
+from ledger.line.rows import Lot, LotStep, Model, SampleJudged, Unit
+from ledger.store.reader import Reader
+from ledger.store.selections import StoredEdges, rows_with
+from ledger.tracing.back import trace_back
+from ledger.tracing.forward import trace_forward
+
+
+class Step(msgspec.Struct, frozen=True, kw_only=True):
+    """A step done on a whole lot."""
+
+    step: str
+    began_at: str
+    ended_at: str
+    fact: str
+
+
+class LotAccount(msgspec.Struct, frozen=True, kw_only=True):
+    """What came in and went out: grams of materials and batches, pieces from blocks on. ``left`` may be below zero."""
+
+    unit: str
+    made: int
+    rejects: int
+    adjusted: int
+    used: int
+    lost: int
+    left: int
+
+
+class LotView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """One lot."""
+
+    lot: str
+    stage: str
+    began_at: str
+    ended_at: str
+    account: LotAccount
+    model: str | None = None
+    revision: int | None = None
+    weight_class_lb: int | None = None
+    material: str | None = None
+    gtin: str | None = None
+    expires_on: str | None = None
+    closed: bool = False
+    steps: tuple[Step, ...] = ()
+    samples: tuple[SampleJudged, ...] = ()
+    holds: tuple[HoldSeen, ...] = ()
+    history: tuple[Told, ...] = ()
+
+
+class LotAbove(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A lot that goes into another: how surely, by which part, and how much of it was drawn."""
+
+    lot: str
+    stage: str
+    certainty: str
+    level: int
+    parts: tuple[str, ...]
+    material: str | None = None
+    model: str | None = None
+    made_at: str = ""
+    open_holds: tuple[str, ...] = ()
+
+
+class Above(msgspec.Struct, frozen=True, kw_only=True):
+    """Back to the drum. ``possible``: the records do not tell whether this one or another of its part was used."""
+
+    lot: str
+    lots: tuple[LotAbove, ...]
+
+
+class LotBelow(msgspec.Struct, frozen=True, kw_only=True):
+    """A lot that holds something of another."""
+
+    lot: str
+    stage: str
+    certainty: str
+    level: int
+
+
+class BallBelow(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A ball that holds something of a lot."""
+
+    unit: str
+    lot: str
+    certainty: str
+    state: str
+    serial: str | None = None
+    away: str | None = None
+
+
+class Below(msgspec.Struct, frozen=True, kw_only=True):
+    """Down to every ball. Containment takes in the possible ones."""
+
+    lot: str
+    lots: tuple[LotBelow, ...]
+    balls: tuple[BallBelow, ...]
+    counts: dict[str, int]
+
+
+def known_lot_row(reader: Reader, lot: str) -> Lot:
+    """The row of a lot. Raises NotFound."""
+    row = reader.one(Lot, lot)
+    if row is None:
+        raise NotFound(f"lot {lot} is not in the book", where="lot", mend="check the id on the traveller")
+    return row
+
+
+def lot_view(reader: Reader, lot: str) -> LotView:
+    """One lot. Raises NotFound."""
+    row = known_lot_row(reader, lot)
+    model = None if row.model is None else reader.one(Model, row.model)
+    return LotView(
+        lot=row.lot,
+        stage=row.stage,
+        began_at=instant_text(row.began_ms),
+        ended_at=instant_text(row.ended_ms),
+        account=LotAccount(
+            unit="g" if row.stage in {"material", "batch"} else "pieces",
+            made=row.made,
+            rejects=row.rejects,
+            adjusted=row.adjusted,
+            used=row.used,
+            lost=row.lost,
+            left=left_of(row),
+        ),
+        model=row.model,
+        revision=row.revision,
+        weight_class_lb=row.weight_class,
+        material=row.material,
+        gtin=None if model is None else model.gtin,
+        expires_on=row.expires_on,
+        closed=row.closed,
+        steps=tuple(
+            Step(
+                step=step.step,
+                began_at=instant_text(step.began_ms),
+                ended_at=instant_text(step.ended_ms),
+                fact=step.address,
+            )
+            for step in sorted(reader.rows(LotStep, "lot", lot), key=lambda step: (step.began_ms, step.address))
+        ),
+        samples=tuple(reader.rows(SampleJudged, "lot", lot)),
+        holds=holds_on(reader, [f"lot:{lot}"]),
+        history=history_of(reader, [f"lot:{lot}"]),
+    )
+
+
+def lot_above(reader: Reader, lot: str, place: int | None = None) -> Above:
+    """Every lot above a lot, or above its piece at a place. Raises NotFound. One query a level."""
+    known_lot_row(reader, lot)
+    trace = trace_back(StoredEdges(reader), lot, place)
+    names = [ancestor.lot for ancestor in trace.ancestors]
+    rows: dict[str, Lot] = {row.lot: row for row in rows_with(reader, Lot, "lot", names)}
+    held: dict[str, list[str]] = {}
+    for hold in holds_on(reader, [f"lot:{name}" for name in names], open_only=True):
+        held.setdefault(hold.node.partition(":")[2], []).append(hold.hold)
+    return Above(
+        lot=lot,
+        lots=tuple(
+            LotAbove(
+                lot=ancestor.lot,
+                stage=rows[ancestor.lot].stage,
+                certainty=ancestor.certainty,
+                level=ancestor.level,
+                parts=tuple(sorted({edge.part.partition(":")[0] for edge in ancestor.drawn})),
+                material=rows[ancestor.lot].material,
+                model=rows[ancestor.lot].model,
+                made_at=instant_text(rows[ancestor.lot].ended_ms),
+                open_holds=tuple(held.get(ancestor.lot, ())),
+            )
+            for ancestor in trace.ancestors
+            if ancestor.lot in rows
+        ),
+    )
+
+
+def lot_below(reader: Reader, lot: str) -> Below:
+    """Every lot and ball below a lot. Raises NotFound. Two queries a level and one for the balls."""
+    own = known_lot_row(reader, lot)
+    trace = trace_forward(StoredEdges(reader), lot)
+    names = [lot, *(below.lot for below in trace.descendants)]
+    rows: dict[str, Lot] = {row.lot: row for row in rows_with(reader, Lot, "lot", names)}
+    shells = [name for name in names if name in rows and rows[name].stage == "shell"]
+    balls: list[BallBelow] = []
+    for unit in rows_with(reader, Unit, "lot", shells):
+        certainty = trace.of_unit(unit.lot, unit.place) if unit.lot != own.lot else "certain"
+        if certainty is not None:
+            balls.append(
+                BallBelow(
+                    unit=unit.unit,
+                    lot=unit.lot,
+                    certainty=certainty,
+                    state=unit.state,
+                    serial=unit.serial,
+                    away=unit.away,
+                )
+            )
+    return Below(
+        lot=lot,
+        lots=tuple(
+            LotBelow(lot=below.lot, stage=rows[below.lot].stage, certainty=below.certainty, level=below.level)
+            for below in trace.descendants
+            if below.lot in rows
+        ),
+        balls=tuple(balls),
+        counts=dict(sorted(Counter(f"{ball.certainty} {ball.state}" for ball in balls).items())),
+    )

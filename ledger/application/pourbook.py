@@ -1,0 +1,258 @@
+"""The one object that the service and the commands call: it wires store, writer, keys and questions; it has no rules."""
+
+from __future__ import annotations
+
+import secrets
+import time
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from ledger.access.roles import check_may_say, check_roles
+from ledger.access.tokens import Account
+from ledger.application.asking import AskAnswer, ask_store
+from ledger.application.ball_view import Ball, BallFound, ball_view, find_units, selected_ball
+from ledger.application.conformity_query import Conformity, conformity_of
+from ledger.application.judging import JudgedBy, judge_selected
+from ledger.application.lot_view import Above, Below, LotView, lot_above, lot_below, lot_view
+from ledger.application.proofs import BookReport, EntryView, check_book, entries_tile, entry_view
+from ledger.application.public import PublicAnswer, public_answer
+from ledger.application.releasing import release_records
+from ledger.application.serials import Allotted, allot
+from ledger.application.signers import Signers
+from ledger.application.standing import PlantStanding, plant_standing
+from ledger.application.warranty_desk import warranty_answer
+from ledger.book.checkpoint import parse_checkpoint
+from ledger.errors import StoreDamaged, Unauthenticated
+from ledger.line.kind import LineRules
+from ledger.line.record import Record
+from ledger.line.releases import Grade
+from ledger.line.submission import Submission
+from ledger.store.accounts import account_of, add_account, issue_token
+from ledger.store.answer import GroupReport, Settled, settle_futures
+from ledger.store.engine import Store, open_store
+from ledger.store.reader import open_reader
+from ledger.store.rebuild import rebuild_views
+from ledger.store.selections import Selection
+from ledger.store.writer import Writer
+from ledger.warranty.answer import WarrantyAnswer
+
+
+def wall_clock_ms() -> int:
+    """POSIX milliseconds by this machine's clock."""
+    return time.time_ns() // 1_000_000
+
+
+def fresh_salts(count: int) -> list[bytes]:
+    """That many salts of 32 random bytes."""
+    return [secrets.token_bytes(32) for _ in range(count)]
+
+
+class Pourbook:
+    """One book, opened. Every method may be called from any thread."""
+
+    def __init__(  # noqa: PLR0913  # the wiring place: one argument a part
+        self,
+        store: Store,
+        *,
+        origin: str,
+        signers: Signers,
+        label_stem: str,
+        clock_ms: Callable[[], int] = wall_clock_ms,
+        salts: Callable[[int], Sequence[bytes]] = fresh_salts,
+        rules: LineRules = LineRules(),  # noqa: B008  # frozen
+        deliver: Callable[[list[Settled]], None] = settle_futures,
+        on_group: Callable[[GroupReport], None] | None = None,
+    ) -> None:
+        """Wire the parts; nothing is taken before `start`."""
+        self.store = store
+        self.origin = origin
+        self.label_stem = label_stem
+        self.signers = signers
+        self.rules = rules
+        self.clock_ms = clock_ms
+        self._writer = Writer(
+            store,
+            origin=origin,
+            signer=signers.checkpoint,
+            clock_ms=clock_ms,
+            salts=salts,
+            rules=rules,
+            deliver=deliver,
+            on_group=on_group,
+        )
+        self._serial_key = b""
+
+    def start(self, known: bytes | None = None) -> None:
+        """Check the end of the book and take submissions. ``known``: a checkpoint kept elsewhere. Raises StoreError."""
+        with open_reader(self.store) as reader:
+            secret = reader.setting("serial-key")
+        if secret is None:
+            raise StoreDamaged(
+                "the store has no serial key", mend="create the book with create_book, or restore it whole"
+            )
+        self._serial_key = bytes.fromhex(secret)
+        self._writer.start(known)
+
+    def close(self) -> None:
+        """Finish the group at hand, answer everyone, and close the store."""
+        self._writer.stop()
+        self.store.close()
+
+    # Writing.
+
+    def submit(self, submission: Submission, account: Account, future: Any = None) -> Any:
+        """Say records. The future gives `Entered`. Raises Forbidden, MalformedInput at once; refusals come by the future."""
+        for record in submission.records:
+            check_may_say(account.roles, str(type(record).__struct_config__.tag))
+        return self._writer.submit(submission, account.account, future)
+
+    def ask(self, records: Sequence[Record], account: Account) -> list[AskAnswer]:
+        """May this be done now? One answer a record, each seeing those before it."""
+        return ask_store(self.store, records, author=account.account, now_ms=self.clock_ms(), rules=self.rules)
+
+    def allot_serials(self, station: str, count: int, key: str, account: Account) -> Allotted:
+        """Serials of the own scheme for a station, entered before they are given. The same key gives the same again."""
+        check_may_say(account.roles, "serials-allotted")
+        return allot(
+            self.store,
+            self._writer,
+            self._serial_key,
+            station=station,
+            count=count,
+            key=key,
+            author=account.account,
+            now_ms=self.clock_ms(),
+        )
+
+    def release(self, units: Sequence[str], grade: Grade, key: str, account: Account) -> Any:
+        """Judge balls and release them at a grade, all or none. The future gives `Entered`. Raises RuleStands."""
+        check_may_say(account.roles, "release")
+        records = release_records(self.store, units, grade, self.clock_ms())
+        return self._writer.submit(Submission(key=key, records=records), account.account)
+
+    # Looking.
+
+    def find(self, serial: str) -> tuple[BallFound, ...]:
+        """Every ball that bears or bore a number, as typed or scanned."""
+        with open_reader(self.store) as reader:
+            return find_units(reader, serial)
+
+    def ball(self, unit: str) -> Ball:
+        """Everything about one ball. Raises NotFound."""
+        with open_reader(self.store) as reader:
+            return ball_view(reader, unit)
+
+    def judged(self, unit: str) -> list[JudgedBy]:
+        """How a ball comes out now under each rulebook of its plan. Raises NotFound."""
+        with open_reader(self.store) as reader:
+            return judge_selected(reader, selected_ball(reader, unit))
+
+    def lot(self, lot: str) -> LotView:
+        """One lot: account, steps, history, holds. Raises NotFound."""
+        with open_reader(self.store) as reader:
+            return lot_view(reader, lot)
+
+    def above(self, lot: str) -> Above:
+        """Every lot above a lot, back to the drum. Raises NotFound."""
+        with open_reader(self.store) as reader:
+            return lot_above(reader, lot)
+
+    def below(self, lot: str) -> Below:
+        """Every lot and every ball below a lot. Raises NotFound."""
+        with open_reader(self.store) as reader:
+            return lot_below(reader, lot)
+
+    def conformity(self, selection: Selection, rulebook: str, *, listed: int = 0) -> Conformity:
+        """Verdicts of a selection under a rulebook. Raises NotFound, TooLarge."""
+        with open_reader(self.store) as reader:
+            return conformity_of(reader, selection, rulebook, listed=listed)
+
+    def warranty(self, serial: str, bought_on: str | None = None, asked_on: str | None = None) -> WarrantyAnswer:
+        """What the desk can say about a number, for every ball that it may be. Raises MalformedRecord for a bad date."""
+        with open_reader(self.store) as reader:
+            return warranty_answer(reader, serial, bought_on=bought_on, asked_on=asked_on, now_ms=self.clock_ms())
+
+    def public(self, gtin: str, serial: str) -> PublicAnswer:
+        """What anyone who scans a label is told."""
+        with open_reader(self.store) as reader:
+            return public_answer(reader, gtin, serial)
+
+    def standing(self) -> PlantStanding:
+        """Counts, open holds, claims and gauges of the plant."""
+        with open_reader(self.store) as reader:
+            return plant_standing(reader)
+
+    # Proofs.
+
+    def checkpoint(self) -> bytes:
+        """The newest signed checkpoint that this process knows, or the stored one where another process wrote since."""
+        with open_reader(self.store) as reader:
+            stored, size = reader.head().checkpoint, reader.head().size
+        newest = self._writer.checkpoint
+        if newest is not None and parse_checkpoint(newest).tree_size <= size:
+            return newest
+        return stored or newest or b""
+
+    def entry(self, index: int) -> EntryView:
+        """One entry and its openings. Raises NotFound."""
+        with open_reader(self.store) as reader:
+            return entry_view(reader, index)
+
+    def entry_bytes(self, index: int) -> bytes:
+        """The bytes of an entry as hashed. Raises NotFound."""
+        with open_reader(self.store) as reader:
+            return reader.entry(index).bytes
+
+    def receipt(self, index: int) -> str:
+        """The receipt of an entry against the newest checkpoint. Raises NotFound."""
+        note = self.checkpoint()
+        with open_reader(self.store) as reader:
+            return reader.receipt(index, note or None)
+
+    def consistency(self, old_size: int, new_size: int) -> list[bytes]:
+        """Proof that the larger tree extends the smaller. Raises NotFound."""
+        with open_reader(self.store) as reader:
+            return reader.consistency(old_size, new_size)
+
+    def tile(self, level: int, number: int, width: int) -> bytes:
+        """A hash tile. Raises NotFound."""
+        with open_reader(self.store) as reader:
+            return reader.hash_tile(level, number, width)
+
+    def entries_tile(self, number: int, width: int) -> bytes:
+        """An entries tile. Raises NotFound."""
+        with open_reader(self.store) as reader:
+            return entries_tile(reader, number, width)
+
+    def check(self, *, views: bool = True, progress: Callable[[int, int], None] | None = None) -> BookReport:
+        """Check the whole book. Raises the first thing that is wrong."""
+        return check_book(self.store, self.origin, self.signers.checkpoint.verifier, views=views, progress=progress)
+
+    def rebuild(self) -> int:
+        """Make every view anew from the entries; how many entries were folded."""
+        return rebuild_views(self.store)
+
+    # People.
+
+    def account_of(self, token: str) -> Account:
+        """The account that a token speaks for. Raises Unauthenticated."""
+        found = account_of(self.store, token)
+        if found is None:
+            raise Unauthenticated("token is not in use", mend="ask the system keeper for a new token")
+        return Account(found.account, tuple(sorted(found.roles)))
+
+    def open_account(self, name: str, roles: Sequence[str]) -> tuple[Account, str]:
+        """Open an account; the account and its token, which is told only here. Raises Forbidden for unknown roles."""
+        return open_account(self.store, name, roles, self.clock_ms())
+
+
+def open_account(store: Store, name: str, roles: Sequence[str], now_ms: int) -> tuple[Account, str]:
+    """Open an account in a store; the account and its token. Raises Forbidden for unknown roles."""
+    check_roles(roles)
+    added = add_account(store, name, roles, now_ms)
+    return Account(added.account, tuple(sorted(added.roles))), issue_token(store, added.account, now_ms)
+
+
+def open_book(url: str, **wiring: Any) -> Pourbook:
+    """Open the store at a URL and wire a book over it (not started). Raises StoreError, Unsupported."""
+    return Pourbook(open_store(url), **wiring)

@@ -1,0 +1,170 @@
+"""What the book shows of itself: checkpoint, entries, receipts, consistency, tiles; and a check of the whole book."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import msgspec
+
+from ledger.book.checkpoint import check_checkpoint
+from ledger.book.entry import check_links
+from ledger.book.frontier import Frontier
+from ledger.book.merkle import EMPTY_ROOT
+from ledger.book.sealed_field import check_opening
+from ledger.book.signing import Verifier
+from ledger.book.tiles import TILE_WIDTH, encode_entries_tile
+from ledger.errors import NotFound, RootMismatch, SealedFieldMismatch, ViewMismatch
+from ledger.store.engine import Store
+from ledger.store.openings import openings_between
+from ledger.store.reader import Reader, open_reader
+from ledger.store.rebuild import compare_views
+
+CHUNK = 2_000
+
+
+class EntryView(msgspec.Struct, frozen=True, kw_only=True):
+    """An entry for a person: its content, its hash in hex, and which of its sealed fields still have an opening."""
+
+    index: int
+    hash: str
+    entry: Any
+    openings: dict[str, Any]
+
+
+class BookReport(msgspec.Struct, frozen=True, kw_only=True):
+    """What a check of the whole book looked at. It is raised, not reported, when something is wrong."""
+
+    entries: int
+    root: str
+    openings: int
+    checkpoint_size: int
+    views_compared: bool
+
+
+def entry_view(reader: Reader, index: int) -> EntryView:
+    """One entry with the values of its sealed fields that may be opened. Raises NotFound."""
+    stored = reader.entry(index)
+    opened = {one.opening.path: one.opening.value for one in openings_between(reader.transaction, index, index + 1)}
+    return EntryView(index=index, hash=stored.hash.hex(), entry=msgspec.json.decode(stored.bytes), openings=opened)
+
+
+def entries_tile(reader: Reader, number: int, width: int) -> bytes:
+    """The entry bytes of a tile, C2SP tlog-tiles. Raises NotFound for one that this book does not have."""
+    first = number * TILE_WIDTH
+    raws = [entry.bytes for entry in reader.entries(first, first + width)]
+    if len(raws) != width:
+        raise NotFound("tile is not in the tree", got=f"entries tile {number}, width {width}")
+    return encode_entries_tile(raws)
+
+
+def check_book(
+    store: Store,
+    origin: str,
+    verifier: Verifier,
+    *,
+    views: bool = True,
+    progress: Callable[[int, int], None] | None = None,
+) -> BookReport:
+    """Check chain, tree, openings, checkpoint and (with ``views``) that the views are what the entries give.
+
+    ``progress(done, size)`` is called after every 2,000 entries. Raises the first thing that is wrong: ChainBroken,
+    RootMismatch, SealedFieldMismatch, SignatureRejected, ViewMismatch. O(n), in chunks.
+    """
+    with open_reader(store) as reader:
+        head = reader.head()
+        frontier, last, openings = Frontier(), EMPTY_ROOT, 0
+        covered = _Covered(head.checkpoint, verifier, origin)
+        for start in range(0, head.size, CHUNK):
+            stop = min(start + CHUNK, head.size)
+            stored = list(reader.entries(start, stop))
+            hashes = check_links(last, start, [entry.bytes for entry in stored])
+            _check_stored(start, stop, hashes, [entry.hash for entry in stored])
+            last = hashes[-1]
+            frontier = covered.append(frontier, hashes)
+            openings += _check_openings(reader, start, stop, {entry.index: entry.bytes for entry in stored})
+            if progress is not None:
+                progress(stop, head.size)
+        if frontier.to_bytes() != head.frontier or last != head.last_hash:
+            raise RootMismatch("the entries give another tree than the head states", where=f"size {head.size}")
+        covered.check()
+    if views:
+        _check_views(store)
+    return BookReport(
+        entries=head.size,
+        root=frontier.root().hex(),
+        openings=openings,
+        checkpoint_size=covered.size,
+        views_compared=views,
+    )
+
+
+class _Covered:
+    """The stored checkpoint, which may be of an earlier size than the head."""
+
+    def __init__(self, note: bytes | None, verifier: Verifier, origin: str) -> None:
+        checkpoint = None if note is None else check_checkpoint(note, [verifier], origin)
+        self.size = 0 if checkpoint is None else checkpoint.tree_size
+        self._root = EMPTY_ROOT if checkpoint is None else checkpoint.root_hash
+        self._found = EMPTY_ROOT
+
+    def append(self, frontier: Frontier, hashes: list[bytes]) -> Frontier:
+        inside = self.size - frontier.size
+        if 0 < inside <= len(hashes):
+            self._found = frontier.append(hashes[:inside]).root()
+        return frontier.append(hashes)
+
+    def check(self) -> None:
+        if self._found != self._root:
+            raise RootMismatch(
+                "the signed checkpoint states another root than the entries give",
+                expected=self._root.hex(),
+                got=self._found.hex(),
+                where=f"size {self.size}",
+            )
+
+
+def _check_stored(start: int, stop: int, hashes: list[bytes], stored: list[bytes]) -> None:
+    if len(hashes) != stop - start:
+        raise RootMismatch("entries are missing", expected=f"{stop - start} from {start}", got=len(hashes))
+    for place, (made, kept) in enumerate(zip(hashes, stored, strict=True)):
+        if made != kept:
+            raise RootMismatch("stored hash is not that of the entry", where=f"entry {start + place}")
+
+
+def _check_openings(reader: Reader, start: int, stop: int, raws: dict[int, bytes]) -> int:
+    found = openings_between(reader.transaction, start, stop)
+    for one in found:
+        said = msgspec.json.decode(raws[one.index])["said"]
+        commitment = _commitment(said["records"], one.opening.path)
+        if commitment is None:
+            raise SealedFieldMismatch("an opening of nothing", where=f"entry {one.index}, {one.opening.path}")
+        try:
+            check_opening(one.opening, commitment)
+        except SealedFieldMismatch as error:
+            raise SealedFieldMismatch(
+                "an opening does not match what was sealed", where=f"entry {one.index}, {one.opening.path}"
+            ) from error
+    return len(found)
+
+
+def _commitment(records: Any, path: str) -> str | None:
+    value: Any = records
+    for step in path.split("/"):
+        try:
+            value = value[int(step)] if isinstance(value, list) else value[step]
+        except (KeyError, IndexError, ValueError, TypeError):
+            return None
+    return value["sealed"] if isinstance(value, dict) and set(value) == {"sealed"} else None
+
+
+def _check_views(store: Store) -> None:
+    differences = compare_views(store, limit=1)
+    if differences:
+        first = differences[0]
+        raise ViewMismatch(
+            f"view {first.view} differs from what the entries give",
+            got=f"{first.only}: {first.row}",
+            where=first.view,
+            mend="run pourbook rebuild",
+        )

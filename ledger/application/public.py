@@ -1,0 +1,83 @@
+"""What anyone who scans a label is told: whether the number was issued here, and what it is. Nothing internal.
+
+A label can be copied: the answer says *number issued by us*, and never that the ball in the hand is the one.
+"""
+
+from __future__ import annotations
+
+import msgspec
+
+from ledger.application.judging import day_of
+from ledger.errors import MalformedSerial
+from ledger.line.rows import Lot, Model, SerialRow, Unit
+from ledger.line.serial import parse_serial
+from ledger.store.reader import Reader
+
+STATUS = {
+    "made": "in production",
+    "engraved": "in production",
+    "reworked": "in production",
+    "returned": "returned to the maker",
+    "released": "released by the maker",
+    "shipped": "released by the maker",
+    "scrapped": "not for use: scrapped by the maker",
+    "destroyed": "not for use: tested to destruction",
+    "retained": "retained by the maker",
+}
+"""The state of a ball in words for the public."""
+
+
+class PublicAnswer(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """The public answer about a number. ``balls`` is more than one where an earlier scheme repeated it."""
+
+    issued: bool
+    statement: str
+    serial: str
+    balls: tuple[PublicBall, ...] = ()
+
+
+class PublicBall(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """One ball that bears the number."""
+
+    brand: str
+    model: str
+    weight_class_lb: int | None
+    made_on: str
+    status: str
+    grade: str = ""
+    number_replaced: bool = False
+
+
+def public_answer(reader: Reader, gtin: str, serial: str) -> PublicAnswer:
+    """The answer about a number under a GTIN; an unknown number and a wrong GTIN get the same words."""
+    text = typed_serial(serial)
+    rows = reader.rows(SerialRow, "serial", text)
+    balls = [ball for row in rows if (ball := _ball(reader, row, gtin)) is not None]
+    if not balls:
+        return PublicAnswer(issued=False, statement="unknown number: not issued by us under this product", serial=text)
+    return PublicAnswer(issued=True, statement="number issued by us", serial=text, balls=tuple(balls))
+
+
+def typed_serial(text: str) -> str:
+    """A typed or scanned serial as the book has it: own scheme in its plain form, any other number as it is."""
+    try:
+        return parse_serial(text)
+    except MalformedSerial:
+        return text.strip()
+
+
+def _ball(reader: Reader, row: SerialRow, gtin: str) -> PublicBall | None:
+    unit = reader.one(Unit, row.unit)
+    lot = None if unit is None else reader.one(Lot, unit.lot)
+    model = None if lot is None or lot.model is None else reader.one(Model, lot.model)
+    if unit is None or model is None or model.gtin != gtin:
+        return None
+    return PublicBall(
+        brand=model.brand,
+        model=model.name,
+        weight_class_lb=unit.weight_class,
+        made_on=day_of(unit.engraved_ms or unit.began_ms).isoformat(),
+        status=STATUS[unit.state],
+        grade="" if unit.grade in {None, "first"} else str(unit.grade),
+        number_replaced=row.until_ms is not None,
+    )

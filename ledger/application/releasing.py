@@ -1,0 +1,60 @@
+"""Releasing balls: judge first, then say the release with the digests that the verdicts rest on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ledger.application.judging import JudgedBy, judge_selected, plan_of
+from ledger.book.instant import Instant, format_instant
+from ledger.errors import RuleStands, UnknownSubject
+from ledger.line.inspections import readings_digest
+from ledger.line.releases import Basis, Grade, Release
+from ledger.store.engine import Store
+from ledger.store.reader import Reader, open_reader
+from ledger.store.selections import Selected, Selection, select_balls
+
+
+def release_records(store: Store, units: Sequence[str], grade: Grade, at_ms: int) -> tuple[Release, ...]:
+    """The release of each ball, with its verdicts as they stand now. Raises UnknownSubject, RuleStands."""
+    with open_reader(store) as reader:
+        return tuple(_release(reader, unit, grade, at_ms, place) for place, unit in enumerate(units))
+
+
+def _release(reader: Reader, unit: str, grade: Grade, at_ms: int, place: int) -> Release:
+    found = select_balls(reader.transaction, Selection(unit=unit))
+    if not found:
+        raise UnknownSubject(f"unit {unit} is not in the book", where=f"units[{place}]", mend="correct the unit id")
+    one = found[0]
+    plan = plan_of(reader, one)
+    if plan is None:
+        raise RuleStands(
+            f"model {one.lot.model} had no plan when {unit} was engraved",
+            where=f"units[{place}]",
+            mend="set the model's plan (plan-set) first",
+        )
+    judged = judge_selected(reader, one)
+    if grade == "first":
+        _refuse_failing(one, judged, place)
+    return Release(
+        at=format_instant(Instant(at_ms, 0)),
+        unit=unit,
+        grade=grade,
+        readings=readings_digest(one.measured),
+        plan=plan.plan,
+        bases=tuple(Basis(rulebook=by.rulebook, digest=by.digest, outcome=by.outcome) for by in judged),
+    )
+
+
+def _refuse_failing(one: Selected, judged: Sequence[JudgedBy], place: int) -> None:
+    """Say which limit stands in the way, before the line only sees how the whole came out."""
+    for by in judged:
+        for verdict in by.verdicts:
+            if verdict.outcome in {"conforms", "not_applicable"}:
+                continue
+            raise RuleStands(
+                f"{one.unit.serial or one.unit.unit} cannot be first quality under {by.rulebook}: {verdict.quantity}",
+                expected=f"{verdict.limit} {verdict.unit}",
+                got=verdict.value or verdict.outcome.replace("_", " "),
+                where=f"units[{place}]",
+                mend=verdict.reasons[-1] if verdict.reasons else "measure, rework or regrade the ball",
+            )

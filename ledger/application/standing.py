@@ -1,0 +1,61 @@
+"""How the plant stands: counts by state, open holds, open claims, gauges that may not be used now, late facts."""
+
+from __future__ import annotations
+
+import msgspec
+
+from ledger.application.histories import HoldSeen, hold_seen
+from ledger.line.gauges import standing_at
+from ledger.line.rows import BreachRow, Calibration, Claim, FactRow, Gauge, Hold, Lot, Unit
+from ledger.store.reader import Reader
+from ledger.store.selections import count_by, every_row
+
+
+class PlantStanding(msgspec.Struct, frozen=True, kw_only=True):
+    """The plant at the head of the book."""
+
+    entries: int
+    facts: dict[str, int]
+    lots: dict[str, int]
+    balls: dict[str, int]
+    breaches: dict[str, int]
+    open_holds: tuple[HoldSeen, ...]
+    open_claims: int
+    claims: int
+    gauges_unfit: tuple[str, ...]
+    late: int
+    doubtful: int
+    corrected: int
+
+
+def plant_standing(reader: Reader, at_ms: int | None = None) -> PlantStanding:
+    """Count. ``at_ms`` (by default the last recorded instant) is when gauges are looked at. One query a figure."""
+    transaction = reader.transaction
+    head = reader.head()
+    holds = every_row(transaction, Hold, '"open"')
+    facts: list[FactRow] = every_row(transaction, FactRow, _MARKED)
+    return PlantStanding(
+        entries=head.size,
+        facts=count_by(transaction, FactRow, "kind"),
+        lots=count_by(transaction, Lot, "stage"),
+        balls=count_by(transaction, Unit, "state"),
+        breaches=count_by(transaction, BreachRow, "code"),
+        open_holds=tuple(hold_seen(hold) for hold in sorted(holds, key=lambda hold: (hold.opened_ms, hold.hold))),
+        open_claims=sum(count for state, count in count_by(transaction, Claim, "state").items() if state in _OPEN),
+        claims=sum(count_by(transaction, Claim, "state").values()),
+        gauges_unfit=_unfit(reader, head.recorded_ms if at_ms is None else at_ms),
+        late=sum(fact.late for fact in facts),
+        doubtful=sum(fact.doubtful for fact in facts),
+        corrected=sum(bool(fact.body) for fact in facts),
+    )
+
+
+_OPEN = {"open", "examined"}
+_MARKED = '"late" OR "doubtful" OR "body" <> \'\''
+
+
+def _unfit(reader: Reader, at_ms: int) -> tuple[str, ...]:
+    rows: dict[str, list[Calibration]] = {gauge.gauge: [] for gauge in every_row(reader.transaction, Gauge)}
+    for calibration in every_row(reader.transaction, Calibration):
+        rows.setdefault(calibration.gauge, []).append(calibration)
+    return tuple(gauge for gauge, found in sorted(rows.items()) if not standing_at(found, at_ms).usable)

@@ -1,0 +1,1 @@
+"""Background work under leases."""
