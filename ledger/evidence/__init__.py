@@ -1,0 +1,1 @@
+"""Evidence that is handed over and checked away from the service."""

@@ -1,0 +1,233 @@
+"""The archive of a dossier: a zip file in one exact form, so that each of its bytes is accounted for.
+
+A zip (PKWARE APPNOTE 6.3.10; clauses from memory) with every choice taken: members stored, never compressed, in the
+order written, without gaps, comments, extra fields or flags, all dated 1980-01-01; zip64 only where a number needs it.
+Stored, because compressed bytes differ between builds of zlib, and because what cannot be unpacked cannot burst.
+Same members, same bytes; and a reader that makes the headers anew and compares finds every changed bit in them.
+Any zip program opens it.
+
+Written to a stream that need not seek, one member in memory at a time. Read from a file that can.
+What the members mean is not known here.
+"""
+
+from __future__ import annotations
+
+import re
+import struct
+import zlib
+from array import array
+from collections.abc import Iterator
+from typing import BinaryIO, NamedTuple
+
+from ledger.errors import MalformedDossier, TooLarge
+
+MAX_MEMBERS = 2_000_000
+MAX_NAME = 120
+MAX_MEMBER_BYTES = 400_000_000
+
+_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*(?:/[A-Za-z0-9][A-Za-z0-9._-]*)?", re.ASCII)
+_LOCAL = struct.Struct("<4sHHHHHIIIHH")
+_CENTRAL = struct.Struct("<4sHHHHHHIIIHHHHHII")
+_END = struct.Struct("<4sHHHHIIH")
+_END64 = struct.Struct("<4sQHHIIQQQQ")
+_LOCATOR64 = struct.Struct("<4sIQI")
+_DATE = 0x0021
+_FULL16, _FULL32 = 0xFFFF, 0xFFFFFFFF
+
+
+class Member(NamedTuple):
+    """Where a member stands: its name, the offset of its header, its size and CRC-32."""
+
+    name: str
+    offset: int
+    size: int
+    crc: int
+
+
+def check_name(name: str) -> None:
+    """A plain name, at most one folder deep, or MalformedDossier is raised: no way out of the folder, no other letters."""
+    if len(name) > MAX_NAME or _NAME.fullmatch(name) is None:
+        raise MalformedDossier("archive holds a name of another form", expected="folder/file, plain letters", got=name)
+
+
+def _local_header(member: Member) -> bytes:
+    name = member.name.encode("ascii")
+    fixed = (b"PK\x03\x04", 10, 0, 0, 0, _DATE, member.crc, member.size, member.size, len(name), 0)
+    return _LOCAL.pack(*fixed) + name
+
+
+def _central_header(member: Member) -> bytes:
+    name = member.name.encode("ascii")
+    far = member.offset >= _FULL32
+    extra = struct.pack("<HHQ", 1, 8, member.offset) if far else b""
+    version, offset = (45, _FULL32) if far else (10, member.offset)
+    sizes = (member.crc, member.size, member.size, len(name), len(extra))
+    return _CENTRAL.pack(b"PK\x01\x02", version, version, 0, 0, 0, _DATE, *sizes, 0, 0, 0, 0, offset) + name + extra
+
+
+def _end_records(count: int, start: int, size: int) -> bytes:
+    """What ends the archive: the directory's count, offset and size, again as zip64 where they need it."""
+    wide = b""
+    if count >= _FULL16 or start >= _FULL32 or size >= _FULL32:
+        wide = _END64.pack(b"PK\x06\x06", 44, 45, 45, 0, 0, count, count, size, start)
+        wide += _LOCATOR64.pack(b"PK\x06\x07", 0, start + size, 1)
+    short = min(count, _FULL16)
+    return wide + _END.pack(b"PK\x05\x06", 0, 0, short, short, min(size, _FULL32), min(start, _FULL32), 0)
+
+
+class ArchiveWriter:
+    """Writes members one after another; `close` ends the archive. Keeps about 100 bytes a member."""
+
+    def __init__(self, out: BinaryIO) -> None:
+        """Write to ``out``, from its present position."""
+        self._out = out
+        self._at = 0
+        self._directory = bytearray()
+        self._count = 0
+
+    def add(self, name: str, content: bytes) -> None:
+        """Write one member. Raises MalformedDossier for a name of another form, TooLarge beyond the limits."""
+        check_name(name)
+        if len(content) > MAX_MEMBER_BYTES or self._count >= MAX_MEMBERS:
+            raise TooLarge(
+                "archive cannot hold it", expected=f"{MAX_MEMBER_BYTES} bytes, {MAX_MEMBERS} files", where=name
+            )
+        member = Member(name, self._at, len(content), zlib.crc32(content))
+        header = _local_header(member)
+        self._out.write(header)
+        self._out.write(content)
+        self._at += len(header) + len(content)
+        self._directory += _central_header(member)
+        self._count += 1
+
+    def close(self) -> None:
+        """Write the directory and the end."""
+        self._out.write(self._directory)
+        self._out.write(_end_records(self._count, self._at, len(self._directory)))
+
+
+class Archive:
+    """An archive whose directory and end have the one form. Members are checked as they are read.
+
+    Raises MalformedDossier for anything else: another zip, a truncated one, bytes before, between or after, names out
+    of form, a name twice, more than `MAX_MEMBERS`. Keeps about 200 bytes a member.
+    """
+
+    def __init__(self, file: BinaryIO) -> None:
+        """Read the directory of ``file``, which must be able to seek."""
+        self._file = file
+        self.names: list[str] = []
+        self._places: dict[str, int] = {}
+        self._offsets, self._sizes, self._crcs = array("Q"), array("Q"), array("L")
+        count, start, size = self._read_end()
+        self._read_directory(count, start, size)
+
+    def _read_end(self) -> tuple[int, int, int]:
+        length = self._file.seek(0, 2)
+        if length < _END.size:
+            raise MalformedDossier("file is no dossier", expected="a zip file", got=f"{length} bytes")
+        end = self._bytes_at(length - _END.size, _END.size)
+        if end[:4] != b"PK\x05\x06":
+            raise MalformedDossier("file is no dossier, or is cut short", expected="the end of a zip file", got=end[:4])
+        count, size, start = (_END.unpack(end)[place] for place in (4, 5, 6))
+        if _FULL16 == count or _FULL32 in (size, start):
+            at = length - _END.size - _LOCATOR64.size - _END64.size
+            if at < 0:
+                raise MalformedDossier("archive's end is cut short")
+            *_, count, size, start = _END64.unpack(self._bytes_at(at, _END64.size))
+        if count > MAX_MEMBERS or size > MAX_MEMBERS * (_CENTRAL.size + MAX_NAME):
+            raise MalformedDossier("archive holds too many files", expected=f"at most {MAX_MEMBERS}", got=count)
+        expected = _end_records(count, start, size)
+        if start + size + len(expected) != length or self._bytes_at(start + size, len(expected)) != expected:
+            raise MalformedDossier("archive's end has another form", mend="get the dossier again, unchanged")
+        return count, start, size
+
+    def _read_directory(self, count: int, start: int, size: int) -> None:
+        self._file.seek(start)
+        at, read = 0, 0
+        for _ in range(count):
+            fixed = self._file.read(_CENTRAL.size)
+            if len(fixed) != _CENTRAL.size or fixed[:4] != b"PK\x01\x02":
+                raise MalformedDossier("archive's directory is cut short", got=f"{len(self.names)} of {count} files")
+            parts = _CENTRAL.unpack(fixed)
+            rest = self._file.read(parts[10] + parts[11]) if parts[10] <= MAX_NAME and parts[11] <= 12 else b""
+            name = rest[: parts[10]].decode("ascii", "replace")
+            check_name(name)
+            member = Member(name, at, parts[9], parts[7])
+            if fixed + rest != _central_header(member):
+                raise MalformedDossier("archive's directory has another form", where=name)
+            self._hold(member)
+            read += len(fixed) + len(rest)
+            at += len(_local_header(member)) + member.size
+        if (at, read) != (start, size):
+            raise MalformedDossier("archive holds bytes that belong to no file")
+
+    def _hold(self, member: Member) -> None:
+        if member.name in self._places:
+            raise MalformedDossier("archive holds a name twice", where=member.name)
+        if member.size > MAX_MEMBER_BYTES:
+            raise MalformedDossier("file is too long", expected=f"at most {MAX_MEMBER_BYTES} bytes", where=member.name)
+        self._places[member.name] = len(self.names)
+        self.names.append(member.name)
+        self._offsets.append(member.offset)
+        self._sizes.append(member.size)
+        self._crcs.append(member.crc)
+
+    def __contains__(self, name: str) -> bool:
+        return name in self._places
+
+    def size(self, name: str) -> int:
+        """Length of a member in bytes. Raises MalformedDossier when there is none of this name."""
+        return self._member(name).size
+
+    def read(self, name: str, limit: int) -> bytes:
+        """The content of a member of at most ``limit`` bytes, its header and CRC compared. Raises MalformedDossier."""
+        member = self._member(name)
+        if member.size > limit:
+            raise MalformedDossier("file is too long", expected=f"at most {limit} bytes", got=member.size, where=name)
+        header = _local_header(member)
+        raw = self._bytes_at(member.offset, len(header) + member.size)
+        content = raw[len(header) :]
+        if raw[: len(header)] != header or zlib.crc32(content) != member.crc:
+            raise MalformedDossier("file is not as its directory says", where=name, mend="get the dossier again")
+        return content
+
+    def lines(self, name: str, longest: int) -> Iterator[bytes]:
+        """The lines of a member without their newlines, read one at a time. Raises MalformedDossier."""
+        member = self._member(name)
+        at, end = member.offset + len(_local_header(member)), member.offset + len(_local_header(member)) + member.size
+        while at < end:
+            self._file.seek(at)
+            line = self._file.readline(min(longest + 1, end - at))
+            if not line.endswith(b"\n"):
+                raise MalformedDossier("line is too long or has no end", where=name)
+            at += len(line)
+            yield line[:-1]
+
+    def digest_blocks(self, name: str) -> Iterator[bytes]:
+        """The content of a member in blocks, its header and CRC compared. Raises MalformedDossier."""
+        member = self._member(name)
+        header = _local_header(member)
+        if self._bytes_at(member.offset, len(header)) != header:
+            raise MalformedDossier("file is not as its directory says", where=name, mend="get the dossier again")
+        left, crc, at = member.size, 0, member.offset + len(header)
+        while left:
+            block = self._bytes_at(at, min(left, 1 << 20))
+            crc = zlib.crc32(block, crc)
+            left, at = left - len(block), at + len(block)
+            yield block
+        if crc != member.crc:
+            raise MalformedDossier("file is not as its directory says", where=name, mend="get the dossier again")
+
+    def _member(self, name: str) -> Member:
+        place = self._places.get(name)
+        if place is None:
+            raise MalformedDossier("file is missing from the dossier", where=name)
+        return Member(name, self._offsets[place], self._sizes[place], self._crcs[place])
+
+    def _bytes_at(self, offset: int, length: int) -> bytes:
+        self._file.seek(offset)
+        raw = self._file.read(length)
+        if len(raw) != length:
+            raise MalformedDossier("dossier is cut short", expected=f"{length} bytes at {offset}", got=len(raw))
+        return raw

@@ -1,0 +1,192 @@
+"""The sheet of one ball in a dossier, made from its rows: facts, lots, readings and verdicts.
+
+Pure. The service makes a sheet from its views; the verifier makes it again from the entries in the dossier, by the same
+function, and compares. So a sheet says nothing that its entries do not.
+
+Dates that choose a limit are UTC dates of the event that the rulebook calls its manufacture: rows keep no offset.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Literal, NamedTuple
+
+import msgspec
+from msgspec import UNSET
+
+from ledger.book.instant import Instant, format_instant
+from ledger.conformity.facts import BallFacts
+from ledger.conformity.facts import Measured as MeasuredValue
+from ledger.conformity.rulebook import Rulebook
+from ledger.conformity.verdict import Verdict, judge_ball, overall
+from ledger.evidence.dossier_format import BallSheet, FactLine, LotLine, ReadingLine, VerdictLine, VerdictTable
+from ledger.line.gauges import standing_at
+from ledger.line.rows import Approval, Calibration, Lot, Measured, Model, SerialRow, Unit
+from ledger.tracing.back import Trace
+
+Core = Literal["symmetric", "asymmetric"]
+
+
+class BallRows(NamedTuple):
+    """What the book holds of one ball.
+
+    ``facts``: the standing facts about the unit, in address order. ``lots``: every lot of ``trace`` and the ball's own,
+    by id. ``calibrations``: those of each gauge that ``measured`` names. ``released_ms``: instant of the release that
+    stands, if one does.
+    """
+
+    unit: Unit
+    serials: Sequence[SerialRow]
+    measured: Measured | None
+    facts: Sequence[FactLine]
+    trace: Trace
+    lots: Mapping[str, Lot]
+    model: Model
+    approvals: Sequence[Approval]
+    calibrations: Mapping[str, Sequence[Calibration]]
+    released_ms: int | None = None
+
+
+class DatedRulebook(NamedTuple):
+    """A rulebook and the SHA-256 of its file, 64 lower hex digits."""
+
+    digest: str
+    rulebook: Rulebook
+
+
+def ball_sheet(rows: BallRows, rulebooks: Iterable[DatedRulebook]) -> BallSheet:
+    """The sheet of a ball, judged by each rulebook in the order given. Raises KeyError for a lot without its row."""
+    unit, lot = rows.unit, rows.lots[rows.unit.lot]
+    serials = sorted(rows.serials, key=lambda row: (row.since_ms, row.serial_row))
+    readings = reading_lines(rows.measured, rows.calibrations)
+    return BallSheet(
+        unit=unit.unit,
+        serial=_or_unset(unit.serial),
+        former_serials=tuple(row.serial for row in serials if row.until_ms is not None),
+        model=rows.model.model,
+        model_name=rows.model.name,
+        revision=_or_unset(lot.revision),
+        core=_core(rows.model),
+        weight_class=_or_unset(unit.weight_class),
+        lot=unit.lot,
+        place=_or_unset(unit.place),
+        state=unit.state,
+        grade=_or_unset(unit.grade),
+        facts=tuple(rows.facts),
+        lots=_lot_lines(rows, lot),
+        readings=readings,
+        tables=tuple(verdict_table(rows, readings, dated) for dated in rulebooks),
+    )
+
+
+def reading_lines(
+    measured: Measured | None, calibrations: Mapping[str, Sequence[Calibration]]
+) -> tuple[ReadingLine, ...]:
+    """The readings that stand, by quantity, and whether each may be used by what its gauge's calibrations tell."""
+    sources: dict[str, list[Any]] = {} if measured is None else msgspec.json.decode(measured.sources)
+    lines = []
+    for quantity, (unit, gauge, at_ms, fact, statistic, values) in sorted(sources.items()):
+        standing = standing_at(calibrations.get(gauge, ()), at_ms)
+        line = ReadingLine(
+            quantity=quantity,
+            unit=unit,
+            value=getattr(measured, quantity),
+            expanded=_or_unset(getattr(measured, f"{quantity}_u")),
+            statistic=statistic,
+            values=values,
+            gauge=gauge,
+            fact=fact,
+            usable=standing.usable,
+            why=_or_unset(standing.why or None),
+        )
+        lines.append(line)
+    return tuple(lines)
+
+
+def verdict_table(rows: BallRows, readings: Sequence[ReadingLine], dated: DatedRulebook) -> VerdictTable:
+    """The verdicts on a ball by one rulebook."""
+    facts = judged_facts(rows, readings, dated.rulebook)
+    verdicts = judge_ball(dated.rulebook, facts)
+    return VerdictTable(
+        rulebook=dated.digest,
+        id=dated.rulebook.id,
+        made_on=UNSET if facts.made_on is None else facts.made_on.isoformat(),
+        approved_on=UNSET if facts.approved_on is None else facts.approved_on.isoformat(),
+        overall=overall(verdicts),
+        verdicts=tuple(_verdict_line(verdict) for verdict in verdicts),
+    )
+
+
+def judged_facts(rows: BallRows, readings: Iterable[ReadingLine], rulebook: Rulebook) -> BallFacts:
+    """The facts of a ball as a rulebook judges them; the standard uncertainty is half the expanded one (k = 2)."""
+    made = made_on(rows, rulebook)
+    return BallFacts(
+        core=_core(rows.model),
+        weight_class=rows.unit.weight_class or rows.lots[rows.unit.lot].weight_class,
+        made_on=made,
+        approved_on=approved_on(rows.approvals, made),
+        readings={
+            line.quantity: MeasuredValue(
+                value_scaled=line.value,
+                unit=line.unit,
+                u_scaled=None if line.expanded is UNSET else line.expanded // 2,
+                usable=line.usable,
+                why_unusable="" if line.why is UNSET else line.why,
+                fact=line.fact,
+            )
+            for line in readings
+        },
+        ball=rows.unit.unit,
+    )
+
+
+def made_on(rows: BallRows, rulebook: Rulebook) -> dt.date | None:
+    """The UTC date of the event that the rulebook calls manufacture; turning stands in for an engraving to come."""
+    unit = rows.unit
+    at_ms = {
+        "pour": rows.lots[unit.lot].began_ms,
+        "turning": unit.began_ms,
+        "engraving": unit.began_ms if unit.engraved_ms is None else unit.engraved_ms,
+        "release": rows.released_ms,
+    }[rulebook.made_event]
+    return None if at_ms is None else dt.date.fromisoformat(format_instant(Instant(at_ms, 0))[:10])
+
+
+def approved_on(approvals: Iterable[Approval], made: dt.date | None) -> dt.date | None:
+    """The last date up to the day of making from which the model was approved; None where it was not."""
+    dates = [row.from_on for row in approvals if row.status == "approved" and made and row.from_on <= made.isoformat()]
+    return dt.date.fromisoformat(max(dates)) if dates else None
+
+
+def _verdict_line(verdict: Verdict) -> VerdictLine:
+    return VerdictLine(
+        requirement=verdict.requirement,
+        outcome=verdict.outcome,
+        limit=verdict.limit,
+        unit=verdict.unit,
+        decision=verdict.decision,
+        provenance=verdict.provenance,
+        value=_or_unset(verdict.value),
+        margin=_or_unset(verdict.margin),
+        fact=_or_unset(verdict.fact or None),
+        reasons=verdict.reasons,
+    )
+
+
+def _lot_lines(rows: BallRows, lot: Lot) -> tuple[LotLine, ...]:
+    own = LotLine(lot=lot.lot, stage=lot.stage, certainty="certain", level=0)
+    above = [
+        LotLine(lot=one.lot, stage=rows.lots[one.lot].stage, certainty=one.certainty, level=one.level)
+        for one in rows.trace.ancestors
+    ]
+    return (own, *above)
+
+
+def _core(model: Model) -> Core:
+    return "asymmetric" if model.core == "asymmetric" else "symmetric"
+
+
+def _or_unset(value: Any) -> Any:
+    """Absent is left out, never null."""
+    return UNSET if value is None else value

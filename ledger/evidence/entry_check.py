@@ -1,0 +1,114 @@
+"""The entries of a dossier, one at a time: under the checkpoint by their receipts, in chain, opened as they were sealed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from ledger.book import canonical
+from ledger.book.checkpoint import Checkpoint
+from ledger.book.entry import Entry, entry_hash, parse_entry
+from ledger.book.merkle import check_inclusion
+from ledger.book.receipt import MAX_RECEIPT_BYTES, parse_receipt
+from ledger.book.sealed_field import Opening, check_opening, parse_sealed
+from ledger.errors import DossierRejected, MalformedDossier
+from ledger.evidence.archive import Archive
+from ledger.evidence.dossier import sealed_paths
+from ledger.evidence.dossier_format import MAX_LINE_BYTES, MAX_OPENINGS_BYTES
+from ledger.evidence.entry_facts import EntryFacts, read_records
+from ledger.evidence.first_fault import naming_file
+
+
+class SealedTally:
+    """How many sealed fields are opened, withheld and erased, and how many entries a station signed."""
+
+    def __init__(self) -> None:
+        """Start at nothing."""
+        self.outcomes = {"opened": 0, "withheld": 0, "erased": 0}
+        self.signed_entries = 0
+
+
+def check_entries(
+    archive: Archive, indexes: Iterable[int], checkpoint: Checkpoint, facts: EntryFacts, tally: SealedTally
+) -> None:
+    """Check the entries at ascending ``indexes``, hand their records to ``facts`` and count in ``tally``.
+
+    Raises MalformedDossier or DossierRejected naming the file and the field.
+    """
+    before, before_hash = -2, b""
+    for index in indexes:
+        name = f"entries/{index}.json"
+        raw = archive.read(name, canonical.MAX_ENTRY_BYTES)
+        with naming_file(f"receipts/{index}.tlog-proof"):
+            _check_receipt(archive, index, raw, checkpoint)
+        with naming_file(name):
+            entry = parse_entry(raw)
+            if (entry.index, entry.book) != (index, checkpoint.origin):
+                got = f"{entry.index} of {entry.book}"
+                raise DossierRejected(
+                    "entry is another", expected=f"{index} of {checkpoint.origin}", got=got, where=name
+                )
+            if before == index - 1 and entry.prev != before_hash.hex():
+                raise DossierRejected("entry does not follow the one before it", where=name)
+        _check_openings(archive, entry, tally)
+        tally.signed_entries += entry.signature is not None
+        facts.take(entry, read_records(entry.said.records, name))
+        before, before_hash = index, entry_hash(raw)
+
+
+def _check_receipt(archive: Archive, index: int, raw: bytes, checkpoint: Checkpoint) -> None:
+    name = f"receipts/{index}.tlog-proof"
+    receipt = parse_receipt(archive.read(name, MAX_RECEIPT_BYTES))
+    if receipt.checkpoint_note != checkpoint.note:
+        raise DossierRejected("receipt is against another checkpoint", where=name)
+    if receipt.index != index:
+        raise DossierRejected("receipt is of another entry", expected=index, got=receipt.index, where=name)
+    if index >= checkpoint.tree_size:
+        raise DossierRejected("entry is beyond the checkpoint", got=index, where=name)
+    check_inclusion(entry_hash(raw), index, checkpoint.tree_size, receipt.proof, checkpoint.root_hash)
+
+
+def _check_openings(archive: Archive, entry: Entry, tally: SealedTally) -> None:
+    name, where = f"openings/{entry.index}.jsonl", f"entries/{entry.index}.json"
+    with naming_file(where):
+        try:
+            sealed = [(path, parse_sealed(value)) for path, value in sealed_paths(entry.said.records)]
+        except (LookupError, TypeError, AttributeError) as error:
+            raise MalformedDossier("record does not fit its kind", got=str(error), where=where) from error
+    if (name in archive) != bool(sealed):
+        raise MalformedDossier("openings do not fit the entry", expected=f"{len(sealed)} sealed fields", where=name)
+    if not sealed:
+        return
+    archive.read(name, MAX_OPENINGS_BYTES)
+    lines = archive.lines(name, MAX_LINE_BYTES)
+    for path, digest in sealed:
+        with naming_file(f"{name}: {path}"):
+            tally.outcomes[_check_opening_line(next(lines, b""), path, digest)] += 1
+    if next(lines, None) is not None:
+        raise MalformedDossier("openings of fields that the entry does not have", where=name)
+
+
+def _check_opening_line(line: bytes, path: str, digest: str) -> str:
+    told = canonical.decode(line)
+    fields = told if isinstance(told, dict) else {}
+    outcome, salt = fields.get("outcome"), fields.get("salt")
+    if outcome == "opened":
+        expected, shaped = {"outcome", "path", "salt", "value"}, isinstance(salt, str)
+    else:
+        expected, shaped = {"outcome", "path"}, outcome in ("withheld", "erased")
+    if not shaped or fields.keys() != expected:
+        raise MalformedDossier("line has another shape", expected="outcome, path; salt and value too where opened")
+    if fields["path"] != path:
+        raise MalformedDossier("opening is of another field", expected=path, got=fields["path"], where=path)
+    if outcome == "opened":
+        check_opening(Opening(path, _salt(str(salt), path), fields["value"]), digest)
+    return str(outcome)
+
+
+def _salt(text: str, path: str) -> bytes:
+    try:
+        salt = bytes.fromhex(text)
+    except ValueError as error:
+        raise MalformedDossier("salt is not hex", where=path) from error
+    if salt.hex() != text:
+        raise MalformedDossier("salt is not in its one form", expected="lower-case hex", where=path)
+    return salt

@@ -1,0 +1,53 @@
+"""Which entries a dossier must hold for its sheets to follow from it.
+
+For each ball: every entry with a fact about it, about its lots all the way up, its model and the gauges that read it.
+Besides: entry 0 and what introduces keys, which the caller names. And for every entry that is in, the entries that
+correct a fact in it now: without those, a reader would fold what no longer stands.
+
+Pure: where facts are looked up is an argument.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from typing import Protocol
+
+import msgspec
+
+from ledger.evidence.ball_sheet import BallRows
+
+
+class FactIndex(Protocol):
+    """Where facts are found. Each method is called with many at once."""
+
+    def about(self, nodes: Collection[str]) -> Iterable[str]:
+        """Addresses of the facts about the nodes."""
+        ...
+
+    def bodies_in(self, indexes: Collection[int]) -> Iterable[str]:
+        """For the facts said in these entries: where the body stands, of those that were corrected or withdrawn."""
+        ...
+
+
+def sheet_nodes(rows: BallRows) -> set[str]:
+    """The nodes whose facts a ball's sheet rests on."""
+    lots = [rows.unit.lot, *(one.lot for one in rows.trace.ancestors)]
+    sources = {} if rows.measured is None else msgspec.json.decode(rows.measured.sources)
+    nodes = {f"unit:{rows.unit.unit}", f"model:{rows.model.model}"}
+    nodes.update(f"lot:{lot}" for lot in lots)
+    nodes.update(f"gauge:{source[1]}" for source in sources.values())
+    return nodes
+
+
+def needed_indexes(facts: FactIndex, nodes: Collection[str]) -> list[int]:
+    """The indexes of the entries with facts about the nodes and of what corrects them, ascending, entry 0 among them."""
+    found = {0, *(_index(address) for address in facts.about(nodes))}
+    waiting: set[int] = found
+    while waiting:
+        waiting = {_index(body) for body in facts.bodies_in(waiting)} - found
+        found = found | waiting
+    return sorted(found)
+
+
+def _index(address: str) -> int:
+    return int(address.partition(".")[0])

@@ -1,0 +1,1 @@
+"""Back to the drum and forward to the owner, with certainty; a pure walk over edges."""

@@ -1,0 +1,1 @@
+"""Terms, partial serials and lot signals; pure."""
