@@ -6,9 +6,10 @@ import msgspec
 
 from ledger.application.cure_times import CureTime, cure_times
 from ledger.application.histories import HoldSeen, Told, history_of, holds_on, instant_text
-from ledger.application.judging import JudgedBy, day_of, grounds_of, judge_selected, readings_of
+from ledger.application.judging import JudgedBy, grounds_of, judge_selected
 from ledger.application.lot_view import LotAbove, lot_above
 from ledger.application.public import typed_serial
+from ledger.conformity.from_rows import day_of, readings_from_row
 from ledger.conformity.verdict import CAUTION
 from ledger.errors import NotFound
 from ledger.line.quantity import format_number
@@ -65,7 +66,7 @@ class Ball(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     state: str
     lot: str
     made_on: str
-    caution: str = CAUTION
+    caution: str
     serial: str | None = None
     grade: str | None = None
     release: str | None = None
@@ -126,6 +127,7 @@ def ball_view(reader: Reader, name: str) -> Ball:
     nodes = [f"unit:{unit.unit}", f"lot:{lot.lot}", *(f"lot:{ancestor.lot}" for ancestor in above.lots)]
     serials = sorted(reader.rows(SerialRow, "unit", name), key=lambda row: row.since_ms)
     return Ball(
+        caution=CAUTION,
         unit=unit.unit,
         serial=unit.serial,
         state=unit.state,
@@ -169,7 +171,7 @@ def _cures(reader: Reader, one: Selected, above: tuple[LotAbove, ...]) -> tuple[
 
 
 def _readings(reader: Reader, one: Selected) -> tuple[ReadingSeen, ...]:
-    readings = readings_of(one.measured, grounds_of(reader, [one]).calibrations)
+    readings = readings_from_row(one.measured, grounds_of(reader, [one]).calibrations)
     return tuple(
         ReadingSeen(
             quantity=quantity,

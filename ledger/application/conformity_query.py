@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import msgspec
 
-from ledger.application.judging import JudgedBy, facts_of, find_rulebook, grounds_of, judge_by
+from ledger.application.judging import JudgedBy, find_rulebook, grounds_of, judge_by, judged_rows
+from ledger.conformity.from_rows import facts_from_rows
 from ledger.conformity.population import Tally, judge_population
 from ledger.conformity.verdict import CAUTION
 from ledger.errors import TooLarge
@@ -32,9 +33,9 @@ class Conformity(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     edition: str
     digest: str
     tally: Tally
+    caution: str
     balls: tuple[JudgedBall, ...] = ()
     more: bool = False
-    caution: str = CAUTION
 
 
 def conformity_of(reader: Reader, selection: Selection, rulebook: str, *, listed: int = 0) -> Conformity:
@@ -44,14 +45,16 @@ def conformity_of(reader: Reader, selection: Selection, rulebook: str, *, listed
     edition = find_rulebook(rulebook)
     selected = select_balls(reader.transaction, selection)
     grounds = grounds_of(reader, selected)
-    tally = judge_population(edition.rulebook, (facts_of(one, grounds) for one in selected))
+    tally = judge_population(
+        edition.rulebook, (facts_from_rows(judged_rows(one, grounds), edition.rulebook) for one in selected)
+    )
     balls = tuple(
         JudgedBall(
             unit=one.unit.unit,
             serial=one.unit.serial,
             lot=one.unit.lot,
             state=one.unit.state,
-            judged=judge_by(edition.rulebook, edition.digest, facts_of(one, grounds)),
+            judged=judge_by(edition, judged_rows(one, grounds)),
         )
         for one in selected[:listed]
     )
@@ -60,6 +63,7 @@ def conformity_of(reader: Reader, selection: Selection, rulebook: str, *, listed
         edition=edition.rulebook.edition,
         digest=edition.digest,
         tally=tally,
+        caution=CAUTION,
         balls=balls,
         more=0 < listed < len(selected),
     )

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import msgspec
 
-from ledger.conformity.facts import BallFacts, Measured
-from ledger.conformity.rulebook import Rulebook, ShippedRulebook, shipped_rulebooks
+from ledger.conformity.from_rows import JudgedRows, facts_from_rows, gauges_of
+from ledger.conformity.rulebook import ShippedRulebook, shipped_rulebooks
 from ledger.conformity.verdict import Outcome, Verdict, judge_ball, overall
 from ledger.errors import NotFound
 from ledger.line.fact import parse_address
-from ledger.line.gauges import standing_at
-from ledger.line.rows import Approval, Calibration, Model, Plan, RulebookRow
-from ledger.line.rows import Measured as MeasuredRow
+from ledger.line.rows import Approval, Calibration, FactRow, Model, Plan, RulebookRow
 from ledger.store.reader import Reader
 from ledger.store.selections import Selected, rows_with
 
@@ -36,11 +33,7 @@ class Grounds(NamedTuple):
     models: dict[str, Model]
     approvals: dict[str, list[Approval]]
     calibrations: dict[str, list[Calibration]]
-
-
-def day_of(ms: int) -> dt.date:
-    """The UTC date of an instant."""
-    return dt.datetime.fromtimestamp(ms / 1000, tz=dt.UTC).date()
+    released_ms: dict[str, int]
 
 
 def find_rulebook(name: str) -> ShippedRulebook:
@@ -57,70 +50,49 @@ def find_rulebook(name: str) -> ShippedRulebook:
 
 
 def grounds_of(reader: Reader, selected: Sequence[Selected]) -> Grounds:
-    """Look up models, approvals and calibrations for a selection: three queries."""
+    """Look up models, approvals, calibrations and releases for a selection: four queries."""
     models = {one.lot.model for one in selected if one.lot.model is not None}
-    gauges = {gauge for one in selected for gauge in _gauges(one.measured)}
+    gauges = {gauge for one in selected for gauge in gauges_of(one.measured)}
     approvals: dict[str, list[Approval]] = {}
     for approval in rows_with(reader, Approval, "model", models):
         approvals.setdefault(approval.model, []).append(approval)
     calibrations: dict[str, list[Calibration]] = {}
     for calibration in rows_with(reader, Calibration, "gauge", gauges):
         calibrations.setdefault(calibration.gauge, []).append(calibration)
-    return Grounds({model.model: model for model in rows_with(reader, Model, "model", models)}, approvals, calibrations)
-
-
-def _gauges(measured: MeasuredRow | None) -> set[str]:
-    return set() if measured is None else {source[1] for source in _sources(measured).values()}
-
-
-def _sources(measured: MeasuredRow) -> dict[str, list[str]]:
-    sources: dict[str, list[str]] = msgspec.json.decode(measured.sources)
-    return sources
-
-
-def readings_of(measured: MeasuredRow | None, calibrations: dict[str, list[Calibration]]) -> dict[str, Measured]:
-    """The readings that stand, each with whether its gauge lets it be used. U (k = 2) is halved to u."""
-    if measured is None:
-        return {}
-    readings = {}
-    for quantity, (unit, gauge, at_ms, fact, *_) in _sources(measured).items():
-        standing = standing_at(calibrations.get(gauge, []), int(at_ms))
-        expanded = getattr(measured, f"{quantity}_u")
-        readings[quantity] = Measured(
-            value_scaled=getattr(measured, quantity),
-            unit=unit,
-            u_scaled=None if expanded is None else expanded // 2,
-            usable=standing.usable,
-            why_unusable="" if standing.usable else f"{gauge}: {standing.why}",
-            fact=fact,
-        )
-    return readings
-
-
-def facts_of(one: Selected, grounds: Grounds) -> BallFacts:
-    """What is known of a ball when it is judged. Made on the UTC day of its engraving (or of turning on, before)."""
-    model = grounds.models.get(one.lot.model or "")
-    made_on = day_of(one.unit.engraved_ms or one.unit.began_ms)
-    return BallFacts(
-        core="asymmetric" if model is not None and model.core == "asymmetric" else "symmetric",
-        weight_class=one.unit.weight_class or one.lot.weight_class,
-        made_on=made_on,
-        approved_on=_approved_on(grounds.approvals.get(one.lot.model or "", []), made_on),
-        readings=readings_of(one.measured, grounds.calibrations),
-        ball=one.unit.serial or one.unit.unit,
+    releases: list[FactRow] = rows_with(
+        reader, FactRow, "address", {one.unit.release for one in selected if one.unit.release is not None}
+    )
+    return Grounds(
+        {model.model: model for model in rows_with(reader, Model, "model", models)},
+        approvals,
+        calibrations,
+        {release.address: release.at_ms for release in releases},
     )
 
 
-def _approved_on(approvals: Iterable[Approval], made_on: dt.date) -> dt.date | None:
-    days = [row.from_on for row in approvals if row.status == "approved" and row.from_on <= made_on.isoformat()]
-    return dt.date.fromisoformat(max(days)) if days else None
+def judged_rows(one: Selected, grounds: Grounds) -> JudgedRows:
+    """The rows that the verdicts on a ball rest on."""
+    model = one.lot.model or ""
+    return JudgedRows(
+        one.unit,
+        one.lot,
+        grounds.models.get(model),
+        one.measured,
+        grounds.approvals.get(model, ()),
+        grounds.calibrations,
+        grounds.released_ms.get(one.unit.release or ""),
+    )
 
 
-def judge_by(rulebook: Rulebook, digest: str, facts: BallFacts) -> JudgedBy:
+def judge_by(edition: ShippedRulebook, rows: JudgedRows) -> JudgedBy:
     """Judge a ball by one rulebook edition."""
-    verdicts = tuple(judge_ball(rulebook, facts))
+    verdicts = tuple(judge_ball(edition.rulebook, facts_from_rows(rows, edition.rulebook)))
     return JudgedBy(
-        rulebook=rulebook.id, edition=rulebook.edition, digest=digest, outcome=overall(verdicts), verdicts=verdicts
+        rulebook=edition.rulebook.id,
+        edition=edition.rulebook.edition,
+        digest=edition.digest,
+        outcome=overall(verdicts),
+        verdicts=verdicts,
     )
 
 
@@ -142,5 +114,5 @@ def plan_of(reader: Reader, one: Selected) -> Plan | None:
 
 def judge_selected(reader: Reader, one: Selected) -> list[JudgedBy]:
     """Judge one ball by every rulebook that its plan names."""
-    facts = facts_of(one, grounds_of(reader, [one]))
-    return [judge_by(edition.rulebook, edition.digest, facts) for edition in rulebooks_of(reader, one)]
+    rows = judged_rows(one, grounds_of(reader, [one]))
+    return [judge_by(edition, rows) for edition in rulebooks_of(reader, one)]

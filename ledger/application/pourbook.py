@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import secrets
 import time
-from collections.abc import Callable, Sequence
-from typing import Any
+from collections.abc import Callable, Collection, Sequence
+from typing import Any, BinaryIO
 
 from ledger.access.roles import check_may_say, check_roles
 from ledger.access.tokens import Account
 from ledger.application.asking import AskAnswer, ask_store
 from ledger.application.ball_view import Ball, BallFound, ball_view, find_units, selected_ball
 from ledger.application.conformity_query import Conformity, conformity_of
+from ledger.application.dossiers import dossier_of, serial_units
 from ledger.application.judging import JudgedBy, judge_selected
 from ledger.application.lot_view import Above, Below, LotView, lot_above, lot_below, lot_view
 from ledger.application.proofs import BookReport, EntryView, check_book, entries_tile, entry_view
@@ -176,6 +177,16 @@ class Pourbook:
         """What anyone who scans a label is told."""
         with open_reader(self.store) as reader:
             return public_answer(reader, gtin, serial)
+
+    def dossier(self, serials: Sequence[str], out: BinaryIO, withhold: Collection[str] = ("erasable",)) -> None:
+        """Write the evidence for a set of numbers to ``out`` (see `ledger.evidence`). Raises NotFound.
+
+        ``withhold``: sealings left closed, ``withheld`` (recipes, suppliers, consignees) and ``erasable`` (people, notes).
+        """
+        note = self.checkpoint()
+        with open_reader(self.store) as reader:
+            units = serial_units(reader, serials)
+            dossier_of(reader, units, out, note=note, signer=self.signers.dossier, withhold=withhold)
 
     def standing(self) -> PlantStanding:
         """Counts, open holds, claims and gauges of the plant."""

@@ -7,15 +7,16 @@ from typing import Any
 
 import msgspec
 
+from ledger.application.openings_check import check_openings
 from ledger.book.checkpoint import check_checkpoint
 from ledger.book.entry import check_links
 from ledger.book.frontier import Frontier
 from ledger.book.merkle import EMPTY_ROOT
-from ledger.book.sealed_field import check_opening
 from ledger.book.signing import Verifier
 from ledger.book.tiles import TILE_WIDTH, encode_entries_tile
-from ledger.errors import NotFound, RootMismatch, SealedFieldMismatch, ViewMismatch
+from ledger.errors import NotFound, RootMismatch, StoreDamaged, ViewMismatch
 from ledger.store.engine import Store
+from ledger.store.kept_rows import TileCheck, check_no_others, check_told
 from ledger.store.openings import openings_between
 from ledger.store.reader import Reader, open_reader
 from ledger.store.rebuild import compare_views
@@ -66,30 +67,45 @@ def check_book(
     views: bool = True,
     progress: Callable[[int, int], None] | None = None,
 ) -> BookReport:
-    """Check chain, tree, openings, checkpoint and (with ``views``) that the views are what the entries give.
+    """Check chain, tree, tiles, openings, checkpoint and (with ``views``) that all else is what the entries give.
 
     ``progress(done, size)`` is called after every 2,000 entries. Raises the first thing that is wrong: ChainBroken,
-    RootMismatch, SealedFieldMismatch, SignatureRejected, ViewMismatch. O(n), in chunks.
+    RootMismatch, SealedFieldMismatch, SignatureRejected, StoreDamaged, ViewMismatch. O(n), in chunks.
     """
+    try:
+        report = _check_truth(store, origin, verifier, views=views, progress=progress)
+        if views:
+            _check_views(store)
+    except store.dialect.errors as error:
+        raise StoreDamaged("a stored row cannot be read", got=type(error).__name__) from error
+    return report
+
+
+def _check_truth(
+    store: Store, origin: str, verifier: Verifier, *, views: bool, progress: Callable[[int, int], None] | None
+) -> BookReport:
     with open_reader(store) as reader:
         head = reader.head()
-        frontier, last, openings = Frontier(), EMPTY_ROOT, 0
-        covered = _Covered(head.checkpoint, verifier, origin)
+        frontier, last, recorded_ms, openings = Frontier(), EMPTY_ROOT, 0, 0
+        covered, tiles = _Covered(head.checkpoint, verifier, origin), TileCheck(reader.transaction)
         for start in range(0, head.size, CHUNK):
             stop = min(start + CHUNK, head.size)
             stored = list(reader.entries(start, stop))
             hashes = check_links(last, start, [entry.bytes for entry in stored])
             _check_stored(start, stop, hashes, [entry.hash for entry in stored])
-            last = hashes[-1]
+            last, recorded_ms = hashes[-1], stored[-1].recorded_ms
             frontier = covered.append(frontier, hashes)
-            openings += _check_openings(reader, start, stop, {entry.index: entry.bytes for entry in stored})
+            tiles.append(hashes)
+            openings += check_openings(reader.transaction, start, stop, {entry.index: entry.bytes for entry in stored})
+            if views:
+                check_told(reader.transaction, stored)
             if progress is not None:
                 progress(stop, head.size)
-        if frontier.to_bytes() != head.frontier or last != head.last_hash:
+        if (frontier.to_bytes(), last, recorded_ms) != (head.frontier, head.last_hash, head.recorded_ms):
             raise RootMismatch("the entries give another tree than the head states", where=f"size {head.size}")
         covered.check()
-    if views:
-        _check_views(store)
+        tiles.finish(frontier)
+        check_no_others(reader.transaction, entries=head.size, openings=openings)
     return BookReport(
         entries=head.size,
         root=frontier.root().hex(),
@@ -130,32 +146,6 @@ def _check_stored(start: int, stop: int, hashes: list[bytes], stored: list[bytes
     for place, (made, kept) in enumerate(zip(hashes, stored, strict=True)):
         if made != kept:
             raise RootMismatch("stored hash is not that of the entry", where=f"entry {start + place}")
-
-
-def _check_openings(reader: Reader, start: int, stop: int, raws: dict[int, bytes]) -> int:
-    found = openings_between(reader.transaction, start, stop)
-    for one in found:
-        said = msgspec.json.decode(raws[one.index])["said"]
-        commitment = _commitment(said["records"], one.opening.path)
-        if commitment is None:
-            raise SealedFieldMismatch("an opening of nothing", where=f"entry {one.index}, {one.opening.path}")
-        try:
-            check_opening(one.opening, commitment)
-        except SealedFieldMismatch as error:
-            raise SealedFieldMismatch(
-                "an opening does not match what was sealed", where=f"entry {one.index}, {one.opening.path}"
-            ) from error
-    return len(found)
-
-
-def _commitment(records: Any, path: str) -> str | None:
-    value: Any = records
-    for step in path.split("/"):
-        try:
-            value = value[int(step)] if isinstance(value, list) else value[step]
-        except (KeyError, IndexError, ValueError, TypeError):
-            return None
-    return value["sealed"] if isinstance(value, dict) and set(value) == {"sealed"} else None
 
 
 def _check_views(store: Store) -> None:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import msgspec
 
-from ledger.application.judging import day_of
+from ledger.conformity.from_rows import day_of
 from ledger.errors import MalformedSerial
 from ledger.line.rows import Lot, Model, SerialRow, Unit
 from ledger.line.serial import parse_serial

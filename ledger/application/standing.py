@@ -18,6 +18,7 @@ class PlantStanding(msgspec.Struct, frozen=True, kw_only=True):
     facts: dict[str, int]
     lots: dict[str, int]
     balls: dict[str, int]
+    grades: dict[str, int]
     breaches: dict[str, int]
     open_holds: tuple[HoldSeen, ...]
     open_claims: int
@@ -39,6 +40,7 @@ def plant_standing(reader: Reader, at_ms: int | None = None) -> PlantStanding:
         facts=count_by(transaction, FactRow, "kind"),
         lots=count_by(transaction, Lot, "stage"),
         balls=count_by(transaction, Unit, "state"),
+        grades={grade: count for grade, count in count_by(transaction, Unit, "grade").items() if grade != "None"},
         breaches=count_by(transaction, BreachRow, "code"),
         open_holds=tuple(hold_seen(hold) for hold in sorted(holds, key=lambda hold: (hold.opened_ms, hold.hold))),
         open_claims=sum(count for state, count in count_by(transaction, Claim, "state").items() if state in _OPEN),

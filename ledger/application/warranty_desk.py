@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 from ledger.application.ball_view import selected_ball
 from ledger.application.cure_times import cure_times
-from ledger.application.judging import day_of
 from ledger.application.public import typed_serial
+from ledger.conformity.from_rows import day_of
 from ledger.errors import MalformedRecord
 from ledger.line.rows import (
     About,

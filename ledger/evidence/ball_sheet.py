@@ -2,22 +2,16 @@
 
 Pure. The service makes a sheet from its views; the verifier makes it again from the entries in the dossier, by the same
 function, and compares. So a sheet says nothing that its entries do not.
-
-Dates that choose a limit are UTC dates of the event that the rulebook calls its manufacture: rows keep no offset.
 """
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Literal, NamedTuple
 
-import msgspec
 from msgspec import UNSET
 
-from ledger.book.instant import Instant, format_instant
-from ledger.conformity.facts import BallFacts
-from ledger.conformity.facts import Measured as MeasuredValue
+from ledger.conformity.from_rows import JudgedRows, facts_from_rows, sources_of
 from ledger.conformity.rulebook import Rulebook
 from ledger.conformity.verdict import Verdict, judge_ball, overall
 from ledger.evidence.dossier_format import BallSheet, FactLine, LotLine, ReadingLine, VerdictLine, VerdictTable
@@ -46,6 +40,18 @@ class BallRows(NamedTuple):
     approvals: Sequence[Approval]
     calibrations: Mapping[str, Sequence[Calibration]]
     released_ms: int | None = None
+
+    def judged(self) -> JudgedRows:
+        """The rows that its verdicts rest on."""
+        return JudgedRows(
+            self.unit,
+            self.lots[self.unit.lot],
+            self.model,
+            self.measured,
+            self.approvals,
+            self.calibrations,
+            self.released_ms,
+        )
 
 
 class DatedRulebook(NamedTuple):
@@ -76,7 +82,7 @@ def ball_sheet(rows: BallRows, rulebooks: Iterable[DatedRulebook]) -> BallSheet:
         facts=tuple(rows.facts),
         lots=_lot_lines(rows, lot),
         readings=readings,
-        tables=tuple(verdict_table(rows, readings, dated) for dated in rulebooks),
+        tables=tuple(verdict_table(rows, dated) for dated in rulebooks),
     )
 
 
@@ -84,7 +90,7 @@ def reading_lines(
     measured: Measured | None, calibrations: Mapping[str, Sequence[Calibration]]
 ) -> tuple[ReadingLine, ...]:
     """The readings that stand, by quantity, and whether each may be used by what its gauge's calibrations tell."""
-    sources: dict[str, list[Any]] = {} if measured is None else msgspec.json.decode(measured.sources)
+    sources = sources_of(measured)
     lines = []
     for quantity, (unit, gauge, at_ms, fact, statistic, values) in sorted(sources.items()):
         standing = standing_at(calibrations.get(gauge, ()), at_ms)
@@ -104,9 +110,9 @@ def reading_lines(
     return tuple(lines)
 
 
-def verdict_table(rows: BallRows, readings: Sequence[ReadingLine], dated: DatedRulebook) -> VerdictTable:
+def verdict_table(rows: BallRows, dated: DatedRulebook) -> VerdictTable:
     """The verdicts on a ball by one rulebook."""
-    facts = judged_facts(rows, readings, dated.rulebook)
+    facts = facts_from_rows(rows.judged(), dated.rulebook)
     verdicts = judge_ball(dated.rulebook, facts)
     return VerdictTable(
         rulebook=dated.digest,
@@ -116,47 +122,6 @@ def verdict_table(rows: BallRows, readings: Sequence[ReadingLine], dated: DatedR
         overall=overall(verdicts),
         verdicts=tuple(_verdict_line(verdict) for verdict in verdicts),
     )
-
-
-def judged_facts(rows: BallRows, readings: Iterable[ReadingLine], rulebook: Rulebook) -> BallFacts:
-    """The facts of a ball as a rulebook judges them; the standard uncertainty is half the expanded one (k = 2)."""
-    made = made_on(rows, rulebook)
-    return BallFacts(
-        core=_core(rows.model),
-        weight_class=rows.unit.weight_class or rows.lots[rows.unit.lot].weight_class,
-        made_on=made,
-        approved_on=approved_on(rows.approvals, made),
-        readings={
-            line.quantity: MeasuredValue(
-                value_scaled=line.value,
-                unit=line.unit,
-                u_scaled=None if line.expanded is UNSET else line.expanded // 2,
-                usable=line.usable,
-                why_unusable="" if line.why is UNSET else line.why,
-                fact=line.fact,
-            )
-            for line in readings
-        },
-        ball=rows.unit.unit,
-    )
-
-
-def made_on(rows: BallRows, rulebook: Rulebook) -> dt.date | None:
-    """The UTC date of the event that the rulebook calls manufacture; turning stands in for an engraving to come."""
-    unit = rows.unit
-    at_ms = {
-        "pour": rows.lots[unit.lot].began_ms,
-        "turning": unit.began_ms,
-        "engraving": unit.began_ms if unit.engraved_ms is None else unit.engraved_ms,
-        "release": rows.released_ms,
-    }[rulebook.made_event]
-    return None if at_ms is None else dt.date.fromisoformat(format_instant(Instant(at_ms, 0))[:10])
-
-
-def approved_on(approvals: Iterable[Approval], made: dt.date | None) -> dt.date | None:
-    """The last date up to the day of making from which the model was approved; None where it was not."""
-    dates = [row.from_on for row in approvals if row.status == "approved" and made and row.from_on <= made.isoformat()]
-    return dt.date.fromisoformat(max(dates)) if dates else None
 
 
 def _verdict_line(verdict: Verdict) -> VerdictLine:
