@@ -20,6 +20,7 @@
     │   ├── MalformedLink          a label address or GTIN that is none
     │   ├── MalformedQuantity      a measured value, unit or weight form that is none
     │   ├── MalformedRulebook      a rulebook file that breaks its schema
+    │   ├── MalformedTerms         a file of warranty terms that breaks its schema
     │   └── MalformedDossier       a dossier file that cannot be read
     ├── CheckFailed                well formed, and wrong
     │   ├── ChainBroken            an entry does not follow the one before it
@@ -196,6 +197,12 @@ class MalformedRulebook(MalformedInput):
     """A rulebook file that breaks its schema."""
 
     code = "malformed-rulebook"
+
+
+class MalformedTerms(MalformedInput):
+    """A file of warranty terms that breaks its schema."""
+
+    code = "malformed-terms"
 
 
 class MalformedDossier(MalformedInput):

@@ -9,16 +9,16 @@ import msgspec
 
 from ledger.application.openings_check import check_openings
 from ledger.book.checkpoint import check_checkpoint
-from ledger.book.entry import check_links
+from ledger.book.entry import check_links, entry_hash
 from ledger.book.frontier import Frontier
 from ledger.book.merkle import EMPTY_ROOT
 from ledger.book.signing import Verifier
 from ledger.book.tiles import TILE_WIDTH, encode_entries_tile
-from ledger.errors import NotFound, RootMismatch, StoreDamaged, ViewMismatch
+from ledger.errors import LedgerError, NotFound, RootMismatch, StoreDamaged, ViewMismatch
 from ledger.store.engine import Store
 from ledger.store.kept_rows import TileCheck, check_no_others, check_told
 from ledger.store.openings import openings_between
-from ledger.store.reader import Reader, open_reader
+from ledger.store.reader import Reader, StoredEntry, open_reader
 from ledger.store.rebuild import compare_views
 
 CHUNK = 2_000
@@ -91,8 +91,7 @@ def _check_truth(
         for start in range(0, head.size, CHUNK):
             stop = min(start + CHUNK, head.size)
             stored = list(reader.entries(start, stop))
-            hashes = check_links(last, start, [entry.bytes for entry in stored])
-            _check_stored(start, stop, hashes, [entry.hash for entry in stored])
+            hashes = _check_chunk(last, start, stop, stored)
             last, recorded_ms = hashes[-1], stored[-1].recorded_ms
             frontier = covered.append(frontier, hashes)
             tiles.append(hashes)
@@ -113,6 +112,18 @@ def _check_truth(
         checkpoint_size=covered.size,
         views_compared=views,
     )
+
+
+def _check_chunk(last: bytes, start: int, stop: int, stored: list[StoredEntry]) -> list[bytes]:
+    raws, kept = [entry.bytes for entry in stored], [entry.hash for entry in stored]
+    try:
+        hashes = check_links(last, start, raws)
+    except LedgerError:
+        # A changed entry breaks the link of the one after it; its own stored hash names it.
+        _check_stored(start, stop, [entry_hash(raw) for raw in raws], kept)
+        raise
+    _check_stored(start, stop, hashes, kept)
+    return hashes
 
 
 class _Covered:

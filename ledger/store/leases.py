@@ -5,9 +5,7 @@ from __future__ import annotations
 from ledger.store.engine import Store
 
 _READ = 'SELECT "value" FROM "setting" WHERE "name" = ?'
-_WRITE = (
-    'INSERT INTO "setting" ("name", "value") VALUES (?, ?) ON CONFLICT ("name") DO UPDATE SET "value" = excluded."value"'
-)
+_WRITE = 'INSERT INTO "setting" ("name", "value") VALUES (?, ?) ON CONFLICT ("name") DO UPDATE SET "value" = excluded."value"'
 
 
 def take_lease(store: Store, duty: str, holder: str, now_ms: int, length_ms: int) -> bool:

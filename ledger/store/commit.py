@@ -1,0 +1,283 @@
+"""Storing a checked group: one transaction, one commit; then the checkpoint, the receipts and the answers.
+
+Used by the writer's thread alone.  The overlay, the frontier and the tree's edge are kept from group to group and are
+valid for one head: another head in the store (a second process wrote) means that they are loaded anew.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+
+from ledger.book.checkpoint import check_checkpoint, sign_checkpoint
+from ledger.book.frontier import Frontier, prove_tail
+from ledger.book.receipt import format_receipt
+from ledger.book.signing import Signer
+from ledger.book.tiles import prove_inclusion_from_tiles
+from ledger.errors import LedgerError, StoreDamaged, StoreError
+from ledger.line.kind import LineRules
+from ledger.line.state import State
+from ledger.store.answer import Entered, GroupReport, Settled
+from ledger.store.bodies import decode_said
+from ledger.store.book_tail import BookTail, check_not_behind, check_tail_hashes, load_tail
+from ledger.store.engine import Store
+from ledger.store.entry_breaches import breaches_at
+from ledger.store.group import Asked, Draft, Group, Scope, check_group, entry_rows, opening_rows, request_rows
+from ledger.store.head import Head, read_head, write_head
+from ledger.store.loader import Loader
+from ledger.store.tiles import StoredTiles, store_tiles
+from ledger.store.transaction import Transaction
+from ledger.store.view_tables import VIEW_TABLES
+
+OVERLAY_ROWS = 250_000
+OVERLAY_ENTRIES = 10_000
+"""The overlay is emptied above this many rows, or after this many entries."""
+
+_ENTRY = 'INSERT INTO "entry" ("index", "hash", "bytes", "recorded_ms") VALUES (?, ?, ?, ?)'
+_OPENING = 'INSERT INTO "opening" ("index", "path", "position", "sealing", "salt", "value") VALUES (?, ?, ?, ?, ?, ?)'
+_REQUEST = 'INSERT INTO "request" ("key", "author", "index", "digest") VALUES (?, ?, ?, ?)'
+
+
+class CommitUnknown(Exception):
+    """COMMIT did not answer; whether the group stands has to be read. Never leaves this package."""
+
+
+class Committer:
+    """The writer's side that touches the store."""
+
+    def __init__(
+        self,
+        store: Store,
+        *,
+        origin: str,
+        signer: Signer,
+        clock_ms: Callable[[], int],
+        rules: LineRules,
+        offset_minutes: int,
+    ) -> None:
+        """Nothing is read before ``open``."""
+        self._store = store
+        self._origin = origin
+        self._signer = signer
+        self._clock_ms = clock_ms
+        self._scope = Scope(origin, rules, offset_minutes, Loader(store.dialect), State())
+        self._tail: BookTail | None = None
+        self._since_forget = 0
+        self._transaction: Transaction | None = None
+        self.note: bytes | None = None
+        """The signed checkpoint of the newest head that this writer knows; None for an empty book."""
+
+    def open(self, known: bytes | str | None) -> bytes:
+        """Check the store and its end; give the secret of the request digests. Raises StoreError and its kinds."""
+        transaction = self._transaction = self._store.transaction()
+        transaction.begin_write()
+        try:
+            head = read_head(transaction, lock=True)
+            secret = self._check_settings(transaction)
+            if head.checkpoint is not None:
+                self._check_stored_note(transaction, head, head.checkpoint)
+            if known is not None:
+                check_not_behind(transaction, head, self._origin, known)
+            self._catch_up(transaction, head)
+            if head.size and head.checkpoint != self.note:
+                write_head(transaction, head._replace(checkpoint=self.note))
+            transaction.commit()
+        except BaseException:
+            transaction.rollback()
+            self.close()
+            raise
+        return secret
+
+    def _check_stored_note(self, transaction: Transaction, head: Head, note: bytes) -> None:
+        """Check the stored checkpoint before a new one takes its place: signing over another history would hide it."""
+        try:
+            check_checkpoint(note, [self._signer.verifier], self._origin)
+        except LedgerError as error:
+            raise StoreDamaged("stored checkpoint is not this book's", got=error.problem, where="head") from error
+        check_not_behind(transaction, head, self._origin, note)
+
+    def _check_settings(self, transaction: Transaction) -> bytes:
+        insert = 'INSERT INTO "setting" ("name", "value") VALUES (?, ?) ON CONFLICT DO NOTHING'
+        transaction.run(insert, ("origin", self._origin))
+        settings = dict(transaction.rows('SELECT "name", "value" FROM "setting"'))
+        if settings["origin"] != self._origin:
+            raise StoreError(
+                "store holds another book",
+                expected=self._origin,
+                got=settings["origin"],
+                mend="a copy that shall be written needs an origin of its own from its first entry on",
+            )
+        return bytes.fromhex(settings["request-secret"])
+
+    def commit(self, asked: Sequence[Asked]) -> tuple[list[Settled], GroupReport]:
+        """Check and store a group; the answers. Raises CommitUnknown, or whatever went wrong, with nothing stored."""
+        if self._transaction is None:
+            self._transaction = self._store.transaction()
+        transaction = self._transaction
+        transaction.begin_write()
+        head = read_head(transaction, lock=True)
+        tail = self._catch_up(transaction, head)
+        group = check_group(self._scope, transaction, head, asked, self._clock_ms())
+        before = tail.frontier
+        if group.drafts:
+            self._store_group(transaction, tail, group)
+        else:
+            transaction.rollback()
+        self._keep_overlay_small(group, asked)
+        receipts = self._receipts(before, group)
+        refused = sum(len(answer) == 2 for answer in group.answers)
+        report = GroupReport(len(asked), len(group.drafts), refused, tail.head.size, self.note or b"")
+        return self._settled(transaction, group, receipts), report
+
+    def _catch_up(self, transaction: Transaction, head: Head) -> BookTail:
+        tail = self._tail
+        if tail is None or (tail.head.size, tail.head.last_hash) != (head.size, head.last_hash):
+            self.forget()
+            tail = self._tail = load_tail(transaction, head)
+            self.note = self._signed(tail.frontier)
+        return tail
+
+    def _signed(self, frontier: Frontier) -> bytes | None:
+        if not frontier.size:
+            return None
+        return sign_checkpoint(self._origin, frontier.size, frontier.root(), [self._signer])
+
+    def _store_group(self, transaction: Transaction, tail: BookTail, group: Group) -> None:
+        """Enter every row of the group and commit; then sign. The tail is moved on only after the commit."""
+        self._tail = None
+        hashes = check_tail_hashes([(draft.raw, draft.hash) for draft in group.drafts])
+        frontier, tiles = tail.append(hashes)
+        head = Head(frontier.size, hashes[-1], frontier.to_bytes(), group.recorded_ms, self.note)
+        transaction.run_many(_ENTRY, entry_rows(group))
+        openings = opening_rows(group)
+        if openings:
+            transaction.run_many(_OPENING, openings)
+        transaction.run_many(_REQUEST, request_rows(group))
+        store_tiles(transaction, tiles)
+        store_changes(transaction, self._scope.state)
+        write_head(transaction, head)
+        try:
+            self._store.commit(transaction)
+        except self._store.dialect.errors as error:
+            raise CommitUnknown from error
+        self._tail = BookTail(head, frontier, tail.edge)
+        self.note = self._signed(frontier)
+
+    def _keep_overlay_small(self, group: Group, asked: Sequence[Asked]) -> None:
+        self._since_forget += len(group.drafts)
+        if (
+            any(one.alone for one in asked)
+            or self._since_forget > OVERLAY_ENTRIES
+            or self._scope.state.size() > OVERLAY_ROWS
+        ):
+            self._scope.state.forget()
+            self._since_forget = 0
+
+    def _receipts(self, before: Frontier, group: Group) -> dict[int, str]:
+        if not group.drafts or self.note is None:
+            return {}
+        proofs = prove_tail(before, [draft.hash for draft in group.drafts])
+        note = self.note
+        return {
+            draft.index: format_receipt(draft.index, proof, note)
+            for draft, proof in zip(group.drafts, proofs, strict=True)
+        }
+
+    def _settled(self, transaction: Transaction, group: Group, receipts: dict[int, str]) -> list[Settled]:
+        drafts = {draft.index: draft for draft in group.drafts}
+        settled: list[Settled] = []
+        for answer in group.answers:
+            if len(answer) == 2:
+                settled.append(Settled(answer[0].future, None, answer[1]))
+                continue
+            one, index, repeated = answer
+            draft = drafts.get(index)
+            if draft is not None:
+                entered = _entered(draft, group.recorded_at, receipts[index], repeated=repeated)
+            else:
+                entered = self._entered_before(transaction, index)
+            settled.append(Settled(one.future, entered, None))
+        return settled
+
+    def _entered_before(self, transaction: Transaction, index: int) -> Entered:
+        found = transaction.row('SELECT "bytes" FROM "entry" WHERE "index" = ?', (index,))
+        if found is None or self._tail is None or self.note is None:
+            raise StoreDamaged("a used key names an entry that is not there", where=f"entry {index}")
+        raw: bytes = found[0]
+        said = decode_said(raw)
+        count = len(said.said["records"])
+        proof = prove_inclusion_from_tiles(StoredTiles(transaction), index, self._tail.head.size)
+        return Entered(
+            index=index,
+            addresses=tuple(f"{index}.{position}" for position in range(count)),
+            breaches=tuple(breaches_at(said.breaches, position) for position in range(count)),
+            recorded_at=said.recorded_at,
+            entry_bytes=raw,
+            receipt=format_receipt(index, proof, self.note),
+            repeated=True,
+        )
+
+    def store_note(self) -> None:
+        """Store the newest checkpoint where no later group has done so."""
+        tail, transaction = self._tail, self._transaction
+        if tail is None or transaction is None or tail.head.checkpoint == self.note:
+            return
+        transaction.begin_write()
+        head = read_head(transaction, lock=True)
+        if (head.size, head.last_hash) == (tail.head.size, tail.head.last_hash):
+            tail.head = head._replace(checkpoint=self.note)
+            write_head(transaction, tail.head)
+        transaction.commit()
+
+    def forget(self) -> None:
+        """Drop the overlay and the tail."""
+        self._scope.state.forget()
+        self._since_forget = 0
+        self._tail = None
+
+    def take_back(self) -> None:
+        """Roll back whatever is open and forget what was built on it."""
+        self.forget()
+        if self._transaction is not None:
+            with suppress(self._store.dialect.errors):
+                self._transaction.rollback()
+
+    def reopen(self, attempt: int) -> bool:
+        """Take a new connection after a pause that grows; whether there is one."""
+        self.forget()
+        if self._transaction is not None:
+            self._transaction.discard()
+            self._transaction = None
+        time.sleep(0.02 * 3**attempt)
+        self._store.engine.dispose()
+        with suppress(LedgerError):
+            self._transaction = self._store.transaction()
+        return self._transaction is not None
+
+    def close(self) -> None:
+        """Store the last checkpoint if that is possible, and give the connection back."""
+        transaction, self._transaction = self._transaction, self._transaction
+        if transaction is None:
+            return
+        with suppress(self._store.dialect.errors, LedgerError):
+            transaction.rollback()
+            self.store_note()
+        self._transaction = None
+        with suppress(self._store.dialect.errors):
+            transaction.close()
+
+
+def _entered(draft: Draft, recorded_at: str, receipt: str, *, repeated: bool) -> Entered:
+    addresses = tuple([f"{draft.index}.{position}" for position in range(len(draft.breaches))])
+    return Entered(draft.index, addresses, draft.breaches, recorded_at, draft.raw, receipt, repeated)
+
+
+def store_changes(transaction: Transaction, state: State, suffix: str = "") -> None:
+    """Enter what changed in the overlay into the views: rows by their key, and keys that are gone."""
+    for row, (rows, gone) in state.take_changes().items():
+        table = VIEW_TABLES[row]
+        if gone:
+            transaction.run_many(table.delete(suffix), gone)
+        if rows:
+            transaction.run_many(table.upsert(suffix), [table.to_tuple(one) for one in rows])

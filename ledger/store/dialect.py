@@ -1,0 +1,195 @@
+"""All that differs between SQLite and PostgreSQL, in one place.
+
+SQL in this package is written once, with ``?`` for a parameter and every identifier in double quotes; `Dialect.sql`
+turns it into the driver's form.  Lists are one parameter each, so a statement has one text whatever the length of its
+list, and stays prepared.
+
+Durability: SQLite in WAL mode with ``synchronous=FULL`` (https://www.sqlite.org/pragma.html#pragma_synchronous), a
+commit being on the disk when it returns; PostgreSQL with ``fsync`` and ``synchronous_commit`` on, which is checked.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+from functools import cache
+from typing import Any
+
+import msgspec
+
+from ledger.errors import StoreUnavailable, Unsupported
+
+BUSY_MS = 15_000
+"""How long a connection waits for another one's lock, in milliseconds."""
+
+WAL_PAGES = 8_192
+"""WAL pages (4 KiB) before SQLite copies them back: large, so that the copying adds few flushes to each commit."""
+
+_encode = msgspec.json.Encoder().encode
+
+
+class Dialect:
+    """One database's ways. The two subclasses are the only ones. ``busy_ms``: how long to wait for another's lock."""
+
+    name: str
+    begin_write: str
+    begin_read: str
+    head_lock: str
+    before_erasing: tuple[str, ...]
+    after_erasing: tuple[str, ...]
+    """What leaves nothing of deleted rows in the files, said before the transaction and after it."""
+    errors: type[Exception]
+
+    def __init__(self, busy_ms: int = BUSY_MS) -> None:
+        """Keep how long a connection waits."""
+        self.busy_ms = busy_ms
+
+    def sql(self, text: str) -> str:
+        """The statement in the driver's form."""
+        raise NotImplementedError
+
+    def any_of(self, column: str) -> str:
+        """The condition that a quoted column is one of a list parameter (`list_value`)."""
+        raise NotImplementedError
+
+    def list_value(self, values: Sequence[Any]) -> Any:
+        """A list of texts or whole numbers as one parameter."""
+        raise NotImplementedError
+
+    def prepare(self, connection: Any) -> None:
+        """Set up a new driver connection, and check that what it is asked to keep is kept."""
+        raise NotImplementedError
+
+    def is_flush_failure(self, error: BaseException) -> bool:
+        """Whether the operating system reported that writing or flushing failed: nothing in memory can be trusted."""
+        raise NotImplementedError
+
+    def is_busy(self, error: BaseException) -> bool:
+        """Whether another connection held the lock for longer than we wait; nothing was done."""
+        raise NotImplementedError
+
+    def is_lost(self, error: BaseException) -> bool:
+        """Whether the connection is gone; the next one may work."""
+        raise NotImplementedError
+
+
+class Sqlite(Dialect):
+    """SQLite 3.35 or newer, one file."""
+
+    name = "sqlite"
+    begin_write = "BEGIN IMMEDIATE"
+    begin_read = "BEGIN"
+    head_lock = ""
+    before_erasing = ("PRAGMA secure_delete=ON",)
+    after_erasing = ("PRAGMA wal_checkpoint(TRUNCATE)", "PRAGMA secure_delete=OFF")
+    errors = sqlite3.Error
+
+    def sql(self, text: str) -> str:
+        """The statement as it is."""
+        return text
+
+    def any_of(self, column: str) -> str:
+        """A list is JSON text, read by json_each."""
+        return f"{column} IN (SELECT value FROM json_each(?))"
+
+    def list_value(self, values: Sequence[Any]) -> Any:
+        """JSON text of the list."""
+        return _encode(values).decode()
+
+    def prepare(self, connection: Any) -> None:
+        """WAL, full flushes, foreign keys, and delete triggers that also fire for INSERT OR REPLACE."""
+        connection.isolation_level = None
+        for pragma in (
+            f"busy_timeout={self.busy_ms}",
+            "synchronous=FULL",
+            "foreign_keys=ON",
+            "recursive_triggers=ON",
+            f"wal_autocheckpoint={WAL_PAGES}",
+            "cache_size=-65536",
+            "temp_store=MEMORY",
+        ):
+            connection.execute(f"PRAGMA {pragma}").close()
+        if connection.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
+            mode = connection.execute("PRAGMA journal_mode=WAL").fetchone()[0]
+            if mode != "wal":
+                raise Unsupported("database keeps no write-ahead log", expected="journal_mode wal", got=mode)
+
+    def is_flush_failure(self, error: BaseException) -> bool:
+        """Any SQLITE_IOERR."""
+        code = getattr(error, "sqlite_errorcode", 0) or 0
+        return code & 0xFF == sqlite3.SQLITE_IOERR
+
+    def is_busy(self, error: BaseException) -> bool:
+        """SQLITE_BUSY and its extended codes."""
+        code = getattr(error, "sqlite_errorcode", 0) or 0
+        return code & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+
+    def is_lost(self, error: BaseException) -> bool:  # noqa: ARG002  # a file has no connection to lose
+        """Never."""
+        return False
+
+
+class Postgres(Dialect):
+    """PostgreSQL 14 or newer through psycopg 3."""
+
+    name = "postgresql"
+    begin_write = "BEGIN ISOLATION LEVEL READ COMMITTED"
+    begin_read = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
+    head_lock = " FOR UPDATE"
+    before_erasing = ()
+    after_erasing = ('VACUUM "opening"',)
+
+    def __init__(self, busy_ms: int = BUSY_MS) -> None:
+        """Import the driver; only a PostgreSQL store needs it."""
+        super().__init__(busy_ms)
+        import psycopg  # noqa: PLC0415  # a SQLite store must start without it
+
+        self.errors = psycopg.Error
+        self._lost = (psycopg.OperationalError, psycopg.InterfaceError)
+        self._busy = (psycopg.errors.LockNotAvailable, psycopg.errors.DeadlockDetected)
+
+    @staticmethod
+    @cache
+    def _translated(text: str) -> str:
+        return text.replace("%", "%%").replace("?", "%s")
+
+    def sql(self, text: str) -> str:
+        """The statement with ``%s`` for each parameter."""
+        return self._translated(text)
+
+    def any_of(self, column: str) -> str:
+        """A list is an array."""
+        return f"{column} = ANY(?)"
+
+    def list_value(self, values: Sequence[Any]) -> Any:
+        """The list itself; the driver makes an array of it."""
+        return list(values)
+
+    def prepare(self, connection: Any) -> None:
+        """Explicit transactions, a bounded wait for locks, and a check that commits are durable."""
+        connection.autocommit = True
+        connection.execute(f"SET lock_timeout = {self.busy_ms}")
+        connection.execute("SET client_min_messages = warning")
+        for setting in ("fsync", "synchronous_commit"):
+            value = connection.execute(f"SHOW {setting}").fetchone()[0]
+            if value not in {"on", "remote_apply", "remote_write", "local"}:
+                raise StoreUnavailable(
+                    "server does not keep commits", expected=f"{setting} on", got=value, mend=f"set {setting} = on"
+                )
+
+    def is_flush_failure(self, error: BaseException) -> bool:  # noqa: ARG002  # the server stops itself when a flush fails
+        """Never: the server ends itself on a failed flush, and the connection is then lost."""
+        return False
+
+    def is_busy(self, error: BaseException) -> bool:
+        """The lock wait ran out, or two transactions waited for each other."""
+        return isinstance(error, self._busy)
+
+    def is_lost(self, error: BaseException) -> bool:
+        """Operational errors other than a lock's."""
+        return isinstance(error, self._lost) and not self.is_busy(error)
+
+
+def quoted(name: str) -> str:
+    """An identifier in double quotes; names come from the tables of this package only."""
+    return f'"{name}"'

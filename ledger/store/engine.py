@@ -1,0 +1,165 @@
+"""Opening a store: ``sqlite:///path`` or ``postgresql://...``, its schema brought up to date, its views in shape.
+
+What is durable when: see `ledger.store.dialect`.  Who may write: see `ledger.store.writer`; nothing else begins a
+transaction over the book.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from sqlalchemy import Engine, create_engine, event
+from sqlalchemy.engine import make_url
+from sqlalchemy.exc import SQLAlchemyError
+
+from ledger.errors import StoreUnavailable, Unsupported
+from ledger.store.dialect import BUSY_MS, Dialect, Postgres, Sqlite
+from ledger.store.migrations import LATEST
+from ledger.store.transaction import Transaction
+
+
+class Store:
+    """One opened store. Threads share it; each takes its own `Transaction`."""
+
+    def __init__(self, engine: Engine, dialect: Dialect) -> None:
+        """Wrap an engine that `open_store` has set up."""
+        self.engine = engine
+        self.dialect = dialect
+
+    def transaction(self) -> Transaction:
+        """A connection of one's own. Raises StoreUnavailable."""
+        try:
+            return Transaction(self.engine, self.dialect)
+        except (SQLAlchemyError, self.dialect.errors) as error:
+            raise _unavailable(error) from error
+
+    @contextmanager
+    def reading(self) -> Iterator[Transaction]:
+        """A consistent look at the store; every query in the block sees one state of it."""
+        transaction = self.transaction()
+        try:
+            transaction.begin_read()
+            yield transaction
+        finally:
+            transaction.rollback()
+            transaction.close()
+
+    @contextmanager
+    def writing(self) -> Iterator[Transaction]:
+        """A write beside the book (accounts, tokens, blobs, settings); commits at the end, takes back on an error."""
+        transaction = self.transaction()
+        try:
+            transaction.begin_write()
+            yield transaction
+            transaction.commit()
+        except BaseException:
+            transaction.rollback()
+            raise
+        finally:
+            transaction.close()
+
+    def schema_version(self) -> str | None:
+        """The revision that the schema stands at; None for an empty database."""
+        with self.reading() as transaction:
+            if not table_exists(transaction, "alembic_version"):
+                return None
+            found = transaction.row('SELECT "version_num" FROM "alembic_version"')
+        return None if found is None else str(found[0])
+
+    def migrate(self) -> None:
+        """Bring the truth tables and triggers to the latest revision. Never goes back."""
+        if self.schema_version() == LATEST:
+            return
+        # Alembic takes a third of a second to import, and an up-to-date store does not need it.
+        from ledger.store.migrations.run import upgrade  # noqa: PLC0415
+
+        upgrade(self.engine, self.dialect)
+        with self.writing() as transaction:
+            transaction.run(
+                'INSERT INTO "setting" ("name", "value") VALUES (?, ?) ON CONFLICT DO NOTHING',
+                ("request-secret", secrets.token_hex(32)),
+            )
+
+    def commit(self, transaction: Transaction) -> None:
+        """Commit a group of the writer; when this returns it is on the disk."""
+        transaction.commit()
+
+    def close(self) -> None:
+        """Close every pooled connection."""
+        self.engine.dispose()
+
+
+def open_store(url: str, *, migrate: bool = True, busy_ms: int = BUSY_MS) -> Store:
+    """Open a store; with ``migrate`` its schema is brought up to date and its views are made anew if they are of
+    another shape. ``busy_ms`` is how long a connection waits for another one's lock.
+
+    Raises StoreUnavailable when it cannot be reached, Unsupported for a database that this project does not know.
+    """
+    store = Store(*_engine_of(url, busy_ms))
+    try:
+        store.transaction().close()
+        if migrate:
+            store.migrate()
+            from ledger.store.rebuild import prepare_views  # noqa: PLC0415  # rebuild needs Store
+
+            prepare_views(store)
+    except BaseException:
+        store.close()
+        raise
+    return store
+
+
+def table_exists(transaction: Transaction, name: str) -> bool:
+    """Whether the store has a table of this name."""
+    catalogue = {
+        "sqlite": "SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = ?",
+        "postgresql": "SELECT 1 FROM pg_tables WHERE schemaname = current_schema() AND tablename = ?",
+    }
+    return transaction.row(catalogue[transaction.dialect.name], (name,)) is not None
+
+
+def _engine_of(url: str, busy_ms: int) -> tuple[Engine, Dialect]:
+    try:
+        parsed = make_url(url)
+    except SQLAlchemyError as error:
+        raise Unsupported("store address cannot be read", expected="sqlite:///file or postgresql://...") from error
+    backend = parsed.get_backend_name()
+    dialect: Dialect
+    if backend == "sqlite":
+        if not parsed.database or parsed.database == ":memory:":
+            raise Unsupported("a book in memory would be lost", expected="sqlite:///file")
+        dialect = Sqlite(busy_ms)
+        engine = create_engine(
+            url, connect_args={"check_same_thread": False, "timeout": 0}, pool_size=16, max_overflow=16
+        )
+    elif backend == "postgresql":
+        dialect = Postgres(busy_ms)
+        # A server that was restarted leaves dead connections in the pool: each is tried before it is used.
+        engine = create_engine(
+            parsed.set(drivername="postgresql+psycopg"),
+            connect_args={"connect_timeout": 10},
+            pool_size=16,
+            max_overflow=16,
+            pool_pre_ping=True,
+        )
+    else:
+        raise Unsupported("database is not known", expected="sqlite or postgresql", got=backend)
+
+    @event.listens_for(engine, "connect")
+    def prepare(connection: Any, _record: Any) -> None:
+        dialect.prepare(connection)
+
+    return engine, dialect
+
+
+def _unavailable(error: Exception) -> StoreUnavailable:
+    # The driver's text may hold the address with its password, so only its class is told.
+    cause = getattr(error, "orig", None) or error
+    return StoreUnavailable(
+        "store cannot be opened",
+        got=type(cause).__name__,
+        mend="check that the address, file or server is right and free",
+    )

@@ -1,0 +1,208 @@
+"""One group: submissions checked in order against the overlay, and the rows that they become.
+
+Nothing is stored here.  A refusal is undone in the overlay and leaves nothing; every other error is the writer's to
+deal with, by taking the whole group back.
+"""
+
+from __future__ import annotations
+
+import hmac
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+import msgspec
+
+from ledger.book.canonical import encode
+from ledger.book.entry import assemble_entry, entry_hash
+from ledger.book.instant import Instant, format_instant
+from ledger.errors import KeyReused, LedgerError, MalformedRecord, Refused, RuleStands, StoreError
+from ledger.line.book_keys import BookOpened
+from ledger.line.corrections import Correction, Recheck
+from ledger.line.fact import Breach, Fact
+from ledger.line.fold import check_record, enter, located
+from ledger.line.kind import LineRules, Setting
+from ledger.line.record import Record
+from ledger.line.state import NotLoaded, State
+from ledger.line.submission import Sealed, Submission
+from ledger.store.entry_breaches import format_breaches
+from ledger.store.head import Head
+from ledger.store.loader import Loader
+from ledger.store.transaction import Transaction
+
+
+class Asked:
+    """One submission that waits for its answer; ``future`` is whatever the caller waits on."""
+
+    __slots__ = ("alone", "author", "digest", "future", "key", "sealed", "signature")
+
+    def __init__(self, submission: Submission, author: str, sealed: Sealed, digest: bytes, future: Any) -> None:
+        """Keep what the group needs of a submission."""
+        self.key = submission.key
+        self.author = author
+        self.sealed = sealed
+        self.digest = digest
+        self.signature = submission.signed.envelope if submission.signed is not None else None
+        self.future = future
+        # These read whole histories from the store, where nothing of their own group stands yet.
+        self.alone = any(isinstance(record, Correction | Recheck) for record in sealed.records)
+
+
+class Draft(msgspec.Struct, frozen=True):
+    """An entry that the group makes."""
+
+    asked: Asked
+    index: int
+    raw: bytes
+    hash: bytes
+    breaches: tuple[tuple[Breach, ...], ...]
+
+
+class Group:
+    """The outcome of checking: drafts in order, and for every submission its answer so far.
+
+    ``answers`` has for each submission the index of its entry (and whether that was there before), or its refusal.
+    """
+
+    def __init__(self, recorded_ms: int, recorded_at: str) -> None:
+        """Start empty; all entries of a group share one instant."""
+        self.recorded_ms = recorded_ms
+        self.recorded_at = recorded_at
+        self.drafts: list[Draft] = []
+        self.answers: list[tuple[Asked, int, bool] | tuple[Asked, LedgerError]] = []
+
+
+class Scope(NamedTuple):
+    """What a writer keeps from group to group, and needs to check one."""
+
+    book: str
+    rules: LineRules
+    offset_minutes: int
+    loader: Loader
+    state: State
+
+
+def request_digest(secret: bytes, author: str, request: bytes) -> bytes:
+    """Keyed digest of a clear request: without the secret it says nothing about sealed values."""
+    return hmac.digest(secret, author.encode() + b"\0" + request, "sha256")
+
+
+def check_group(scope: Scope, transaction: Transaction, head: Head, asked: Sequence[Asked], now_ms: int) -> Group:
+    """Check submissions in order and enter them in the overlay. Anything but a refusal of one is raised."""
+    recorded_ms = max(now_ms, head.recorded_ms)
+    group = Group(recorded_ms, format_instant(Instant(recorded_ms, scope.offset_minutes)))
+    known = _known_requests(transaction, asked)
+    fresh = [one for one in asked if (one.key, one.author) not in known]
+    scope.loader.load_for(transaction, scope.state, (record for one in fresh for record in one.sealed.records))
+    index, previous = head.size, head.last_hash
+    for one in asked:
+        before = known.get((one.key, one.author))
+        if before is not None:
+            group.answers.append(_earlier(one, *before))
+            continue
+        mark = scope.state.mark()
+        try:
+            breaches = _enter(scope, transaction, one, index, recorded_ms)
+            raw = _assemble(scope, group, one, breaches, index=index, previous=previous)
+        except LedgerError as refusal:
+            if isinstance(refusal, StoreError):
+                raise
+            scope.state.undo_to(mark)
+            group.answers.append((one, refusal))
+            continue
+        previous = entry_hash(raw)
+        group.drafts.append(Draft(one, index, raw, previous, breaches))
+        group.answers.append((one, index, False))
+        known[one.key, one.author] = (index, one.digest)
+        index += 1
+    return group
+
+
+def _enter(
+    scope: Scope, transaction: Transaction, one: Asked, index: int, recorded_ms: int
+) -> tuple[tuple[Breach, ...], ...]:
+    if index == 0:
+        _check_opening(scope.book, one)
+    found: list[tuple[Breach, ...]] = []
+    for position, record in enumerate(one.sealed.records):
+        setting = Setting(now_ms=recorded_ms, author=one.author, index=index, position=position, rules=scope.rules)
+        mark = scope.state.mark()
+        try:
+            try:
+                breaches = _enter_record(scope.state, record, setting)
+            except NotLoaded:
+                # What came before it in the group made it need more; with that loaded it is asked once more.
+                scope.state.undo_to(mark)
+                scope.loader.load_for(transaction, scope.state, (record,), thorough=True)
+                breaches = _enter_record(scope.state, record, setting)
+        except (Refused, MalformedRecord) as error:
+            raise located(error, position) from error
+        found.append(breaches)
+    return tuple(found)
+
+
+def _check_opening(book: str, one: Asked) -> None:
+    """Entry 0 opens the book, under the origin that this writer signs for."""
+    opened = one.sealed.records[0]
+    if not isinstance(opened, BookOpened) or opened.origin != book:
+        raise RuleStands(
+            "book is not opened yet",
+            expected=f"a book-opened record for {book} first",
+            mend="open the book, then send this",
+        )
+
+
+def _enter_record(state: State, record: Record, setting: Setting) -> tuple[Breach, ...]:
+    breaches = tuple(check_record(record, state, setting))
+    fact = Fact(setting.index, setting.position, record, setting.author, setting.now_ms, breaches)
+    enter(fact, state)
+    return breaches
+
+
+def _assemble(
+    scope: Scope, group: Group, one: Asked, breaches: tuple[tuple[Breach, ...], ...], *, index: int, previous: bytes
+) -> bytes:
+    return assemble_entry(
+        book=scope.book,
+        index=index,
+        prev=previous.hex(),
+        recorded_at=group.recorded_at,
+        author=one.author,
+        said_bytes=one.sealed.said,
+        breaches=format_breaches(breaches) if any(breaches) else [],
+        signature=one.signature,
+    )
+
+
+def _known_requests(transaction: Transaction, asked: Sequence[Asked]) -> dict[tuple[str, str], tuple[int, bytes]]:
+    condition = transaction.dialect.any_of('"key"')
+    statement = f'SELECT "key", "author", "index", "digest" FROM "request" WHERE {condition}'
+    found = transaction.rows_of(statement, list({one.key for one in asked}))
+    return {(key, author): (index, digest) for key, author, index, digest in found}
+
+
+def _earlier(one: Asked, index: int, digest: bytes) -> tuple[Asked, int, bool] | tuple[Asked, LedgerError]:
+    if hmac.compare_digest(digest, one.digest):
+        return one, index, True
+    return one, KeyReused(
+        "idempotency key was used for another submission", got=one.key, where=f"entry {index}",
+        mend="use a new key for a new submission",
+    )  # fmt: skip
+
+
+def entry_rows(group: Group) -> list[tuple[int, bytes, bytes, int]]:
+    """Rows of ``entry``."""
+    return [(draft.index, draft.hash, draft.raw, group.recorded_ms) for draft in group.drafts]
+
+
+def opening_rows(group: Group) -> list[tuple[int, str, int, str, bytes, bytes]]:
+    """Rows of ``opening``."""
+    return [
+        (draft.index, opening.path, int(opening.path.partition("/")[0]), sealing, opening.salt, encode(opening.value))
+        for draft in group.drafts
+        for opening, sealing in zip(draft.asked.sealed.openings, draft.asked.sealed.sealings, strict=True)
+    ]
+
+
+def request_rows(group: Group) -> list[tuple[str, str, int, bytes]]:
+    """Rows of ``request``."""
+    return [(draft.asked.key, draft.asked.author, draft.index, draft.asked.digest) for draft in group.drafts]

@@ -1,0 +1,37 @@
+"""Bringing a schema up to date, as one transaction under a lock."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from alembic import command
+from alembic.config import Config
+from alembic.util.exc import CommandError
+from sqlalchemy import Engine
+
+from ledger.errors import StoreUnavailable
+from ledger.store.dialect import Dialect
+
+LOCK = 7_203_115
+"""The PostgreSQL advisory lock that migrating programs take, any number that is theirs."""
+
+
+def upgrade(engine: Engine, dialect: Dialect) -> None:
+    """Apply every revision that is missing. Raises StoreUnavailable for a store of a newer program."""
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).parent).replace("%", "%%"))
+    config.set_main_option("path_separator", "os")
+    with engine.connect() as connection:
+        # The driver is in autocommit, so the transaction is begun in words; the pool's rollback ends it on an error.
+        connection.exec_driver_sql(dialect.begin_write)
+        if dialect.name == "postgresql":
+            connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({LOCK})")
+            connection.exec_driver_sql("SET LOCAL statement_timeout = '10min'")
+        config.attributes["connection"] = connection
+        try:
+            command.upgrade(config, "head")
+        except CommandError as error:
+            raise StoreUnavailable(
+                "schema is not one that this program knows", mend="run the program that wrote it, or a newer one"
+            ) from error
+        connection.exec_driver_sql("COMMIT")

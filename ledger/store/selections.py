@@ -1,0 +1,112 @@
+"""Selections of balls with their lots and readings, and the edges between lots: set queries over the standing views."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from typing import Any, NamedTuple
+
+from ledger.line.rows import Descent, Lot, Measured, Row, Unit
+from ledger.store.dialect import quoted
+from ledger.store.reader import Reader
+from ledger.store.transaction import Transaction
+from ledger.store.view_tables import VIEW_TABLES
+
+
+class Selected(NamedTuple):
+    """A ball of a selection with its lot and its readings."""
+
+    unit: Unit
+    lot: Lot
+    measured: Measured | None
+
+
+class Selection(NamedTuple):
+    """Which balls: every condition that is given must hold. Instants of engraving in ms, both ends inclusive.
+
+    ``after`` leaves out the balls up to that unit id: the next page of a long answer.
+    """
+
+    model: str | None = None
+    lot: str | None = None
+    unit: str | None = None
+    serial: str | None = None
+    state: str | None = None
+    from_ms: int | None = None
+    to_ms: int | None = None
+    after: str | None = None
+    limit: int = 10_000_000
+
+
+def select_balls(transaction: Transaction, selection: Selection) -> list[Selected]:
+    """The balls of a selection in unit order: one query, two joins."""
+    unit, lot, measured = VIEW_TABLES[Unit], VIEW_TABLES[Lot], VIEW_TABLES[Measured]
+    names = [
+        f'{alias}."{name}"' for alias, table in (("u", unit), ("l", lot), ("m", measured)) for name in table.columns
+    ]
+    conditions, values = _conditions(selection)
+    text = (
+        f'SELECT {", ".join(names)} FROM "unit" u JOIN "lot" l ON l."lot" = u."lot" '
+        f'LEFT JOIN "measured" m ON m."unit" = u."unit" WHERE {" AND ".join(conditions)} '
+        f'ORDER BY u."unit" LIMIT {int(selection.limit)}'
+    )
+    ends = len(unit.columns), len(unit.columns) + len(lot.columns)
+    return [
+        Selected(
+            unit.to_row(row[: ends[0]]),  # type: ignore[arg-type]  # the columns of its view
+            lot.to_row(row[ends[0] : ends[1]]),  # type: ignore[arg-type]  # the columns of its view
+            None if row[ends[1]] is None else measured.to_row(row[ends[1] :]),  # type: ignore[arg-type]  # of its view
+        )
+        for row in transaction.rows(text, values)
+    ]
+
+
+def _conditions(selection: Selection) -> tuple[list[str], list[Any]]:
+    asked: list[tuple[str, Any]] = [
+        ('l."model" = ?', selection.model),
+        ('u."lot" = ?', selection.lot),
+        ('u."unit" = ?', selection.unit),
+        ('u."serial" = ?', selection.serial),
+        ('u."state" = ?', selection.state),
+        ('u."engraved_ms" >= ?', selection.from_ms),
+        ('u."engraved_ms" <= ?', selection.to_ms),
+        ('u."unit" > ?', selection.after),
+    ]
+    given = [(condition, value) for condition, value in asked if value is not None]
+    return ["1 = 1", *(condition for condition, _ in given)], [value for _, value in given]
+
+
+def rows_with(reader: Reader, row: type[Row], column: str, values: Collection[str]) -> list[Any]:
+    """All rows whose column has one of the values, in one query."""
+    return [found for rows in reader.rows_of(row, column, list(values)).values() for found in rows]
+
+
+def every_row(
+    transaction: Transaction, row: type[Row], condition: str = "1 = 1", values: Sequence[Any] = ()
+) -> list[Any]:
+    """All rows of a view that meet a condition. The condition is written by this project, its values may be asked."""
+    table = VIEW_TABLES[row]
+    order = ", ".join(map(quoted, table.view.key))
+    return [table.to_row(found) for found in transaction.rows(f"{table.select(condition)} ORDER BY {order}", values)]
+
+
+def count_by(transaction: Transaction, row: type[Row], column: str) -> dict[str, int]:
+    """How many rows of a view there are for each value of a column."""
+    name = quoted(column)
+    text = f"SELECT {name}, count(*) FROM {quoted(VIEW_TABLES[row].name)} GROUP BY {name} ORDER BY {name}"
+    return {str(value): int(count) for value, count in transaction.rows(text)}
+
+
+class StoredEdges:
+    """The edges between lots, as a walk asks for them: one query a level."""
+
+    def __init__(self, reader: Reader) -> None:
+        """Read within the reader's look."""
+        self._reader = reader
+
+    def parents(self, lots: Collection[str]) -> list[Descent]:
+        """The edges from these lots to what they are made from."""
+        return rows_with(self._reader, Descent, "child", lots)
+
+    def children(self, lots: Collection[str]) -> list[Descent]:
+        """The edges to what is made from these lots."""
+        return rows_with(self._reader, Descent, "parent", lots)

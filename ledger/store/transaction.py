@@ -1,0 +1,76 @@
+"""One driver connection and its transactions, without an object layer between: what the writer and the readers use.
+
+Statements are written once with ``?`` and quoted names (see `ledger.store.dialect`).  Errors of the driver pass through
+as they are; who begins a transaction decides what they mean.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import Engine
+
+from ledger.store.dialect import Dialect
+
+Values = Sequence[Any]
+
+
+class Transaction:
+    """A connection from the pool. ``begin_write`` or ``begin_read``, then ``commit`` or ``rollback``; at last ``close``."""
+
+    def __init__(self, engine: Engine, dialect: Dialect) -> None:
+        """Take a connection."""
+        self.dialect = dialect
+        self._connection = engine.raw_connection()
+        self._cursor = self._connection.cursor()
+        self._sql = dialect.sql
+
+    def begin_write(self) -> None:
+        """Begin as the one who may write. On SQLite this takes the lock; on PostgreSQL the head row is the lock."""
+        self._cursor.execute(self.dialect.begin_write)
+
+    def begin_read(self) -> None:
+        """Begin a consistent look at the whole store."""
+        self._cursor.execute(self.dialect.begin_read)
+
+    def commit(self) -> None:
+        """Make it durable."""
+        self._cursor.execute("COMMIT")
+
+    def rollback(self) -> None:
+        """Take it back; harmless where no transaction is open."""
+        self._connection.rollback()
+
+    def run(self, text: str, values: Values = ()) -> int:
+        """Execute one statement; the number of rows it touched."""
+        self._cursor.execute(self._sql(text), values)
+        return int(self._cursor.rowcount)
+
+    def run_many(self, text: str, rows: Sequence[Values]) -> None:
+        """Execute one statement for each row of values."""
+        self._cursor.executemany(self._sql(text), rows)
+
+    def rows(self, text: str, values: Values = ()) -> list[tuple[Any, ...]]:
+        """All rows of a query."""
+        self._cursor.execute(self._sql(text), values)
+        return self._cursor.fetchall()  # type: ignore[return-value]  # both drivers give a list of tuples
+
+    def row(self, text: str, values: Values = ()) -> tuple[Any, ...] | None:
+        """The first row of a query."""
+        self._cursor.execute(self._sql(text), values)
+        found: tuple[Any, ...] | None = self._cursor.fetchone()
+        return found
+
+    def rows_of(self, text: str, wanted: Sequence[Any]) -> list[tuple[Any, ...]]:
+        """All rows of a query whose one parameter is a list (`Dialect.any_of`); none asks nothing."""
+        return self.rows(text, (self.dialect.list_value(wanted),)) if wanted else []
+
+    def close(self) -> None:
+        """Give the connection back to the pool, taking back what was not committed."""
+        self._cursor.close()
+        self._connection.close()
+
+    def discard(self) -> None:
+        """Close a connection whose state is not known."""
+        self._connection.invalidate()

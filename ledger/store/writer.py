@@ -1,0 +1,260 @@
+"""The one way in: a thread that takes what waits, checks it as a group, and commits once.
+
+``submit`` seals on the caller's thread and returns a future.  The thread takes up to ``group_limit`` waiting
+submissions, takes the head, checks them in order against an overlay (`ledger.store.group`), enters rows in bulk,
+commits, signs the checkpoint, and answers with receipts.  Sign after commit, answer after signing.
+
+What can go wrong, and then: a refusal is its waiter's alone and writes nothing.  An unexpected error takes the group
+back and replays its submissions one by one.  An unknown outcome of COMMIT is settled by reading the head again: the
+idempotency keys answer.  A failed flush ends the process, since nothing in memory can be trusted after it.  However
+the thread ends, every waiter gets an answer.
+"""
+
+from __future__ import annotations
+
+import os
+import queue
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future
+from contextlib import suppress
+from typing import Any
+
+from ledger.book.signing import Signer
+from ledger.errors import StoreError, StoreUnavailable, WriterStopped
+from ledger.line.fold import check_submission
+from ledger.line.kind import LineRules
+from ledger.line.submission import Submission, request_bytes, seal_submission
+from ledger.store.answer import Entered, GroupReport, Settled, settle_futures
+from ledger.store.commit import Committer, CommitUnknown
+from ledger.store.engine import Store
+from ledger.store.group import Asked, request_digest
+
+IDLE_S = 1.0
+"""After this long without a submission the last checkpoint is stored by itself, in seconds."""
+
+ATTEMPTS = 5
+"""How often a group is tried again after an unknown commit or a lost connection."""
+
+FLUSH_FAILED = 70
+"""Exit status after a failed flush (sysexits: internal software error)."""
+
+
+def _end_process() -> None:
+    os._exit(FLUSH_FAILED)
+
+
+class Writer:
+    """The writer of one book. ``start`` it once; ``submit`` from any thread; ``stop`` it."""
+
+    def __init__(  # noqa: PLR0913  # the one place where a writer is wired names each part
+        self,
+        store: Store,
+        *,
+        origin: str,
+        signer: Signer,
+        clock_ms: Callable[[], int],
+        salts: Callable[[int], Sequence[bytes]],
+        rules: LineRules = LineRules(),  # noqa: B008  # frozen
+        group_limit: int = 256,
+        offset_minutes: int = 0,
+        on_group: Callable[[GroupReport], None] | None = None,
+        deliver: Callable[[list[Settled]], None] = settle_futures,
+        abort: Callable[[], None] = _end_process,
+    ) -> None:
+        """``clock_ms`` gives POSIX milliseconds, ``salts`` that many fresh 32-byte salts.
+
+        ``deliver`` hands a group's answers to their waiters in one call, on the writer's thread.
+        """
+        self._store = store
+        self._origin = origin
+        self._salts = salts
+        self._limit = group_limit
+        self._on_group = on_group
+        self._deliver = deliver
+        self._abort = abort
+        self._waiting: queue.SimpleQueue[Asked | None] = queue.SimpleQueue()
+        self._in_hand: dict[int, Asked] = {}
+        self._door = threading.Lock()
+        self._open = False
+        self._secret = b""
+        self._thread: threading.Thread | None = None
+        self._committer = Committer(
+            store, origin=origin, signer=signer, clock_ms=clock_ms, rules=rules, offset_minutes=offset_minutes
+        )
+
+    @property
+    def checkpoint(self) -> bytes | None:
+        """The newest signed checkpoint note of this writer; None for an empty book."""
+        return self._committer.note
+
+    def start(self, known: bytes | str | None = None) -> None:
+        """Check the end of the book, sign a missing checkpoint, and take submissions.
+
+        ``known`` is a checkpoint kept elsewhere, its signature checked by the caller. Raises StoreBehind when the store
+        is older, StoreDamaged when its parts contradict each other, StoreUnavailable when it cannot be reached.
+        """
+        self._secret = self._committer.open(known)
+        self._thread = threading.Thread(target=self._run, name="writer", daemon=True)
+        self._open = True
+        self._thread.start()
+
+    def submit(self, submission: Submission, author: str, future: Any = None) -> Any:
+        """Queue a submission; the future gives `Entered`, or raises what refused it.
+
+        Sealing is done here, so a malformed submission raises at once. Raises WriterStopped when nothing is taken.
+        ``future`` may be any object that ``deliver`` knows how to answer; by default a concurrent Future.
+        """
+        check_submission(submission.records)
+        sealed = seal_submission(self._origin, submission, self._salts)
+        # With nothing sealed, what stands is what was asked; salts make it differ otherwise.
+        request = request_bytes(submission) if sealed.openings else sealed.said
+        digest = request_digest(self._secret, author, request)
+        waiter: Any = Future[Entered]() if future is None else future
+        asked = Asked(submission, author, sealed, digest, waiter)
+        # Under the lock, so that nothing is queued after the thread has emptied the queue for the last time.
+        with self._door:
+            if not self._open:
+                raise WriterStopped(
+                    "writer takes nothing", mend="send it again with the same key once the service runs"
+                )
+            self._waiting.put(asked)
+        return waiter
+
+    def stop(self) -> None:
+        """Finish the group at hand, answer all others with WriterStopped, and store the last checkpoint."""
+        with self._door:
+            self._open = False
+        self._waiting.put(None)
+        if self._thread is not None:
+            self._thread.join()
+
+    def _run(self) -> None:
+        failure: BaseException | None = None
+        try:
+            while (asked := self._take()) is not None:
+                self._in_hand = {id(one.future): one for one in asked}
+                for group in _separated(asked):
+                    self._answer(group)
+        except BaseException as error:  # noqa: BLE001  # whatever ends the thread, nobody may be left waiting
+            failure = error
+        finally:
+            with self._door:
+                self._open = False
+            self._refuse_rest(failure)
+            self._committer.close()
+
+    def _take(self) -> list[Asked] | None:
+        """What waits, at least one; None when the writer shall stop."""
+        try:
+            first = self._waiting.get(timeout=IDLE_S)
+        except queue.Empty:
+            self._store_note()
+            first = self._waiting.get()
+        if first is None:
+            return None
+        asked = [first]
+        try:
+            while len(asked) < self._limit:
+                another = self._waiting.get_nowait()
+                if another is None:
+                    self._waiting.put(None)
+                    break
+                asked.append(another)
+        except queue.Empty:
+            pass
+        return asked
+
+    def _store_note(self) -> None:
+        """Store the last checkpoint while nobody waits; where that fails, the next group does it."""
+        try:
+            self._committer.store_note()
+        except (self._store.dialect.errors, StoreError) as error:
+            self._check_flush(error)
+            self._committer.take_back()
+
+    def _answer(self, asked: list[Asked], attempt: int = 1, *, replayed: bool = False) -> None:
+        """Answer every one of ``asked``, whatever happens. ``replayed``: alone, after an error that nobody expected."""
+        try:
+            settled, report = self._committer.commit(asked)
+        except CommitUnknown as error:
+            self._again(asked, error, attempt)
+        except Exception as error:  # noqa: BLE001  # the group is taken back, each one then stands for itself
+            self._check_flush(error)
+            self._committer.take_back()
+            if isinstance(error, StoreError):
+                self._fail(asked, error)
+            elif self._store.dialect.is_busy(error):
+                self._fail(asked, _unavailable("store was locked for too long", error))
+            elif self._store.dialect.is_lost(error):
+                self._again(asked, error, attempt)
+            elif replayed:
+                self._fail(asked, error)
+            else:
+                for one in asked:
+                    self._answer([one], attempt, replayed=True)
+        else:
+            self._settle(settled)
+            if self._on_group is not None:
+                self._on_group(report)
+
+    def _again(self, asked: list[Asked], error: Exception, attempt: int) -> None:
+        self._check_flush(error.__cause__ or error)
+        if attempt < ATTEMPTS and self._committer.reopen(attempt):
+            # What was committed after all is answered from its idempotency key.
+            self._answer(asked, attempt + 1)
+        else:
+            self._committer.take_back()
+            self._fail(asked, _unavailable("outcome is not known", error))
+
+    def _check_flush(self, error: BaseException) -> None:
+        if self._store.dialect.is_flush_failure(error):
+            self._abort()
+            raise StoreError("store failed to flush to disk", mend="check the disk, then start again") from error
+
+    def _fail(self, asked: Sequence[Asked], error: BaseException) -> None:
+        if isinstance(error, self._store.dialect.errors):
+            error = _unavailable("store could not take it", error)
+        self._settle([Settled(one.future, None, error) for one in asked])
+
+    def _settle(self, settled: list[Settled]) -> None:
+        self._deliver(settled)
+        for one in settled:
+            self._in_hand.pop(id(one.future), None)
+
+    def _refuse_rest(self, failure: BaseException | None) -> None:
+        rest = list(self._in_hand.values())
+        while True:
+            try:
+                one = self._waiting.get_nowait()
+            except queue.Empty:
+                break
+            if one is not None:
+                rest.append(one)
+        for one in rest:
+            stopped = WriterStopped("writer stopped before it took this", mend="send it again with the same key")
+            stopped.__cause__ = failure
+            # A delivery that fails for one must not keep the others waiting.
+            with suppress(Exception):
+                self._fail([one], stopped)
+
+
+def _separated(asked: list[Asked]) -> Iterator[list[Asked]]:
+    """Corrections and re-checks alone; what lies between them together."""
+    together: list[Asked] = []
+    for one in asked:
+        if one.alone:
+            if together:
+                yield together
+                together = []
+            yield [one]
+        else:
+            together.append(one)
+    if together:
+        yield together
+
+
+def _unavailable(problem: str, error: BaseException) -> StoreUnavailable:
+    unavailable = StoreUnavailable(problem, got=type(error).__name__, mend="send it again with the same key")
+    unavailable.__cause__ = error
+    return unavailable

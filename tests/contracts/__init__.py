@@ -1,0 +1,1 @@
+"""What every store must do, run on SQLite and on PostgreSQL."""
