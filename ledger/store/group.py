@@ -14,7 +14,9 @@ import msgspec
 
 from ledger.book.canonical import encode
 from ledger.book.entry import assemble_entry, entry_hash
+from ledger.book.envelope import SAID_TYPE, check_envelope
 from ledger.book.instant import Instant, format_instant
+from ledger.book.signing import parse_verifier
 from ledger.errors import KeyReused, LedgerError, MalformedRecord, Refused, RuleStands, StoreError
 from ledger.line.book_keys import BookOpened
 from ledger.line.corrections import Correction, Recheck
@@ -22,7 +24,8 @@ from ledger.line.fact import Breach, Fact
 from ledger.line.fold import check_record, enter, located
 from ledger.line.kind import LineRules, Setting
 from ledger.line.record import Record
-from ledger.line.state import NotLoaded, State
+from ledger.line.rows import BookKey
+from ledger.line.state import Need, NotLoaded, State
 from ledger.line.submission import Sealed, Submission
 from ledger.store.entry_breaches import format_breaches
 from ledger.store.head import Head
@@ -122,6 +125,8 @@ def _enter(
 ) -> tuple[tuple[Breach, ...], ...]:
     if index == 0:
         _check_opening(scope.book, one)
+    if one.signature is not None:
+        _check_signature(scope, transaction, one, index)
     found: list[tuple[Breach, ...]] = []
     for position, record in enumerate(one.sealed.records):
         setting = Setting(now_ms=recorded_ms, author=one.author, index=index, position=position, rules=scope.rules)
@@ -149,6 +154,19 @@ def _check_opening(book: str, one: Asked) -> None:
             expected=f"a book-opened record for {book} first",
             mend="open the book, then send this",
         )
+
+
+def _check_signature(scope: Scope, transaction: Transaction, one: Asked, index: int) -> None:
+    """Check a station's envelope against the station keys that speak at this index. Raises SignatureRejected."""
+    need = Need(BookKey, "purpose", "station")
+    if not scope.state.has(need):
+        scope.loader.load(transaction, scope.state, [need])
+    keys = [
+        row.verifier
+        for row in scope.state.where(BookKey, "purpose", "station")
+        if row.from_size <= index and (row.to_size is None or index < row.to_size)
+    ]
+    check_envelope(one.signature or "", SAID_TYPE, one.sealed.said, [parse_verifier(key) for key in keys])
 
 
 def _enter_record(state: State, record: Record, setting: Setting) -> tuple[Breach, ...]:

@@ -22,6 +22,7 @@ from ledger.errors import (
     LedgerError,
     MalformedInput,
     RuleStands,
+    SignatureRejected,
     UnknownSubject,
     WriterStopped,
 )
@@ -290,19 +291,44 @@ def test_the_last_checkpoint_is_stored_when_nobody_waits(
     assert writer.checkpoint == stored
 
 
+STATION = signer_from_seed("station.test", bytes(32), "station")
+
+
+def _introduce() -> Submission:
+    """The station's key may speak from here on."""
+    line = format_verifier(STATION.verifier)
+    record = {"kind": "key-introduced", "at": AT, "key": "station.test", "purpose": "station", "verifier": line}
+    return said("station-key", record)
+
+
+def _signed(number: int) -> tuple[Submission, str, bytes]:
+    """A registration that the station sealed and signed; its envelope and its bytes."""
+    sealed = seal_submission(ORIGIN, registration(number), counted_salts())
+    envelope = sign_envelope("application/vnd.pourbook.said+json", sealed.said, STATION)
+    signed = Signed(said=sealed.said, envelope=envelope, openings=sealed.openings)
+    return Submission(key=f"ball-{number}", records=sealed.records, signed=signed), envelope, sealed.said
+
+
 def test_a_signed_submission_stands_with_its_envelope(store: Store, writer: Writer) -> None:
     """What a station signed stands byte for byte, with its envelope, and says the same to the views."""
-    sealed = seal_submission(ORIGIN, registration(3), counted_salts())
-    station = signer_from_seed("station.test", bytes(32), "station")
-    envelope = sign_envelope("application/vnd.pourbook.said+json", sealed.said, station)
-    signed = Submission(
-        key="ball-3",
-        records=sealed.records,
-        signed=Signed(said=sealed.said, envelope=envelope, openings=sealed.openings),
-    )
-    entry = parse_entry(writer.submit(signed, "a-engraver").result(30).entry_bytes)
+    writer.submit(_introduce(), "a-keeper").result(30)
+    submission, envelope, said_bytes = _signed(3)
+    entry = parse_entry(writer.submit(submission, "a-engraver").result(30).entry_bytes)
     with open_reader(store) as reader:
         unit = reader.one(Unit, "U-000003")
     assert unit is not None
-    assert (envelope, sealed.said, "P000003") == (entry.signature, encode(said_fields(entry.said)), unit.serial)
+    assert (envelope, said_bytes, "P000003") == (entry.signature, encode(said_fields(entry.said)), unit.serial)
     assert [] == compare_views(store)
+
+
+def test_a_signature_needs_a_station_key_in_force(writer: Writer) -> None:
+    """A key that the book never heard of, or that was revoked, signs nothing; the same body unsigned is taken."""
+    with pytest.raises(SignatureRejected):
+        writer.submit(_signed(3)[0], "a-engraver").result(30)
+    writer.submit(_introduce(), "a-keeper").result(30)
+    writer.submit(_signed(4)[0], "a-engraver").result(30)
+    revoked = {"kind": "key-revoked", "at": AT, "key": "station.test", "reason": "stolen"}
+    writer.submit(said("revoke", revoked), "a-keeper").result(30)
+    with pytest.raises(SignatureRejected):
+        writer.submit(_signed(5)[0], "a-engraver").result(30)
+    assert not writer.submit(registration(5), "a-engraver").result(30).repeated
