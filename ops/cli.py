@@ -33,7 +33,21 @@ class Command:
     module: str
 
 
-COMMANDS: tuple[Command, ...] = (Command("keys", "make a key file, or show what one says", "ops.commands.keys"),)
+COMMANDS: tuple[Command, ...] = (
+    Command("begin", "start a new book: keys, store, first account", "ops.commands.begin"),
+    Command("serve", "run the service over one book", "ops.commands.serve"),
+    Command("demo", "walk through the main job on an invented plant", "ops.commands.demo"),
+    Command("rebuild", "make every view anew from the entries", "ops.commands.rebuild"),
+    Command("verify book", "check a whole book: chain, tree, openings, checkpoint, views", "ops.commands.verify_book"),
+    Command(
+        "verify dossier",
+        "check a dossier with nothing but the file and a key: no service, no network",
+        "ops.commands.verify_dossier",
+    ),
+    Command("conformity", "how a selection of balls comes out under a rulebook", "ops.commands.conformity"),
+    Command("export", "write the dossier of a selection of balls to a file", "ops.commands.export"),
+    Command("keys", "make a key file, or show what one says", "ops.commands.keys"),
+)
 
 
 def command_table() -> str:

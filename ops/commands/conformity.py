@@ -12,7 +12,7 @@ from ledger.conformity.verdict import OUTCOMES
 from ledger.conformity.words import OUTCOME_WORDS
 from ledger.store.engine import open_store
 from ledger.store.reader import open_reader
-from ops.commands.selection import add_selection, selection_of
+from ops.selection import add_selection, selection_of
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

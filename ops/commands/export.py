@@ -15,8 +15,8 @@ from ledger.errors import MalformedInput, NotFound
 from ledger.store.engine import open_store
 from ledger.store.reader import open_reader
 from ledger.store.selections import select_balls
-from ops.commands.selection import add_selection, selection_of
 from ops.key_files import open_key_file
+from ops.selection import add_selection, selection_of
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

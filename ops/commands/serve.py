@@ -1,0 +1,75 @@
+"""`pourbook serve`: the service over one book, until Ctrl-C or SIGTERM.
+
+Everything else it needs to know comes from settings (`api.settings`: variables ``POURBOOK_...``).  The book's origin is
+the name of its checkpoint key.  On SIGTERM it finishes the requests at hand and the group at hand, and exits with 0.
+"""
+
+from __future__ import annotations
+
+import argparse
+import logging
+import signal
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import msgspec
+
+from api.app import create_app
+from api.delivery import Delivery
+from api.server import Server, address_of, listening
+from api.settings import Settings, first_line, settings_from_environment
+from ledger.application.pourbook import open_book
+from ledger.application.signers import Signers
+from ops.key_files import open_key_file
+
+if TYPE_CHECKING:
+    from ledger.application.pourbook import Pourbook
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what may be said here instead of in a setting."""
+    parser.add_argument("--host", help="the address to listen at (POURBOOK_HOST)")
+    parser.add_argument("--port", type=int, help="the port; 0 takes a free one (POURBOOK_PORT)")
+    parser.add_argument("--store", dest="store_url", help="where the book is, as a URL (POURBOOK_STORE_URL)")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Serve until stopped; 0, or an error of the tree in `ledger.errors`."""
+    given = {name: value for name, value in vars(arguments).items() if value is not None}
+    settings = msgspec.structs.replace(settings_from_environment(), **given)
+    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(name)s %(levelname)s %(message)s")
+    delivery = Delivery()
+    with listening(settings.host, settings.port) as listener:
+        book = opened(settings, delivery)
+        address = address_of(listener)
+        print(f"book {book.origin} at {address} (Ctrl-C stops it)", flush=True)
+        server = Server(
+            create_app(book, settings, delivery),
+            stop_s=settings.stop_s,
+            proxies=settings.proxies,
+            on_started=lambda: print("ready", flush=True),
+        )
+        # The server raises the signal again once it has stopped; by then there is nothing left to end.
+        signal.signal(signal.SIGTERM, lambda _signal, _frame: None)
+        server.run(sockets=[listener])
+    print("stopped: every acknowledged entry is in the book", flush=True)
+    return 0 if server.started else 1
+
+
+def opened(settings: Settings, delivery: Delivery) -> Pourbook:
+    """The book that the settings name, opened and started. Raises KeyFileRefused, StoreError, MalformedInput."""
+    checkpoint = open_key_file(Path(settings.checkpoint_key_file), first_line(settings.checkpoint_password_file))
+    dossier = open_key_file(Path(settings.dossier_key_file), first_line(settings.dossier_password_file))
+    book = open_book(
+        settings.store_url,
+        origin=checkpoint.name,
+        signers=Signers(checkpoint, dossier),
+        label_stem=settings.label_stem,
+        deliver=delivery,
+    )
+    try:
+        book.start()
+    except BaseException:
+        book.close()
+        raise
+    return book
