@@ -1,0 +1,137 @@
+"""The application: the one place where the parts of the service are put together.
+
+The book is opened and started by the caller; the application closes it when the server stops, after the group at hand.
+"""
+
+import asyncio
+from collections.abc import AsyncIterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import asynccontextmanager
+from typing import Any
+
+import msgspec
+from litestar import Litestar
+from litestar.datastructures import State
+from litestar.exceptions import HTTPException
+
+from api.delivery import Delivery
+from api.guards import Identity, guard
+from api.headers import add_headers
+from api.histogram import Histogram
+from api.links import Links
+from api.openapi import older, openapi_document
+from api.parts import LONG_READS, WORKERS, Parts
+from api.problems import answer_problem
+from api.rate_limit import RateLimiter
+from api.routes.accounts import Accounts
+from api.routes.balls import Balls
+from api.routes.conformity import ConformityRoutes
+from api.routes.dossiers import Dossiers
+from api.routes.health import Health
+from api.routes.labels import Labels
+from api.routes.link import PublicLink
+from api.routes.lots import Lots
+from api.routes.pages import Pages
+from api.routes.proofs import Proofs
+from api.routes.releases import Releases
+from api.routes.serials import Serials
+from api.routes.standing import Standing
+from api.routes.submissions import Submissions
+from api.routes.warranty import Warranty
+from api.settings import Settings
+from ledger.application.pourbook import Pourbook
+from ledger.errors import LedgerError
+from ledger.line.rows import Lot, Model
+from ledger.store.reader import open_reader
+
+ROUTES = (
+    Submissions,
+    Serials,
+    Balls,
+    Lots,
+    Releases,
+    Standing,
+    ConformityRoutes,
+    Warranty,
+    Dossiers,
+    Labels,
+    PublicLink,
+    Proofs,
+    Accounts,
+    Health,
+    Pages,
+)
+
+
+class HeadAsGet:
+    """Answers HEAD as GET without a body: link checkers and scanners send it to addresses on labels."""
+
+    def __init__(self, app: Litestar) -> None:
+        """Stand in front of ``app``."""
+        self.app = app
+
+    async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
+        """One ASGI call."""
+        if scope["type"] != "http" or scope["method"] != "HEAD":
+            await self.app(scope, receive, send)
+            return
+
+        async def headers_only(message: Any) -> None:
+            if message["type"] == "http.response.body":
+                message = {**message, "body": b""}
+            await send(message)
+
+        asked: Any = {**scope, "method": "GET"}
+        await self.app(asked, receive, headers_only)
+
+
+def create_app(book: Pourbook, settings: Settings, delivery: Delivery) -> HeadAsGet:
+    """The service over a started book; ``delivery`` is what the book's writer was given to answer with."""
+    parts = Parts(
+        book=book,
+        settings=settings,
+        delivery=delivery,
+        identity=Identity(book.account_of, settings.token_memory_s),
+        limiter=RateLimiter(settings.public_per_minute, settings.public_burst),
+        links=Links(book.label_stem, lambda lot: _gtin_of(book, lot)),
+        registrations=Histogram(),
+        long_reads=asyncio.Semaphore(LONG_READS),
+    )
+    app = Litestar(
+        route_handlers=ROUTES,
+        guards=[guard],
+        exception_handlers={LedgerError: answer_problem, HTTPException: answer_problem, Exception: answer_problem},
+        before_send=[add_headers],
+        request_max_body_size=settings.body_limit,
+        lifespan=[_lifespan],
+        openapi_config=None,
+        logging_config=None,
+        state=State({"parts": parts}, deep_copy=False),
+    )
+    document = openapi_document(app, title=f"Pourbook {book.origin}")
+    app.state.openapi = msgspec.json.encode(document)
+    app.state.openapi_viewer = msgspec.json.encode(older(document))
+    return HeadAsGet(app)
+
+
+@asynccontextmanager
+async def _lifespan(app: Litestar) -> AsyncIterator[None]:
+    parts: Parts = app.state.parts
+    loop = asyncio.get_running_loop()
+    workers = ThreadPoolExecutor(WORKERS, thread_name_prefix="question")
+    loop.set_default_executor(workers)
+    parts.delivery.bind(loop)
+    try:
+        yield
+    finally:
+        # The loop runs on until the writer has answered everyone.
+        await asyncio.to_thread(parts.book.close)
+        parts.delivery.bind(None)
+
+
+def _gtin_of(book: Pourbook, lot: str) -> str:
+    """The GTIN that balls of a lot carry; empty where there is none. Two rows by their keys."""
+    with open_reader(book.store) as reader:
+        row = reader.one(Lot, lot)
+        model = None if row is None or row.model is None else reader.one(Model, row.model)
+    return "" if model is None else model.gtin

@@ -1,0 +1,79 @@
+"""What handlers work with: the book and the parts around it, held once by the application."""
+
+import asyncio
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, ParamSpec, TypeVar
+
+import msgspec
+from litestar import Request, Response
+
+from api.delivery import Delivery
+from api.guards import Identity
+from api.histogram import Histogram
+from api.links import Links
+from api.rate_limit import RateLimiter
+from api.settings import Settings
+from ledger.access.tokens import Account
+from ledger.application.pourbook import Pourbook
+from ledger.line.submission import Submission
+from ledger.store.answer import Entered
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+WORKERS = 16
+"""Threads that ask the book questions."""
+
+LONG_READS = 2
+"""How many long answers (dossiers, populations, sheets) are made at a time; the others wait their turn."""
+
+_encode = msgspec.json.Encoder().encode
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """The parts of one running service."""
+
+    book: Pourbook
+    settings: Settings
+    delivery: Delivery
+    identity: Identity
+    limiter: RateLimiter
+    links: Links
+    registrations: Histogram
+    long_reads: asyncio.Semaphore
+
+    async def submit(self, submission: Submission, account: Account) -> Entered:
+        """Say records and wait for their entry without holding the loop. Raises what refused them."""
+        future = self.delivery.new_future()
+        self.book.submit(submission, account, future)
+        self.links.heard(submission.records)
+        return await future
+
+    async def long_read(self, ask: Callable[P, R], *args: P.args, **kwargs: P.kwargs) -> R:
+        """Ask a question that may take long, on a thread, a few at a time."""
+        async with self.long_reads:
+            return await asyncio.to_thread(ask, *args, **kwargs)
+
+
+def parts_of(request: Request[Any, Any, Any]) -> Parts:
+    """What a request came to."""
+    parts: Parts = request.app.state.parts
+    return parts
+
+
+def json_answer(value: Any, *, status: int = 200, headers: dict[str, str] | None = None) -> Response[bytes]:
+    """``value`` as JSON: bytes go out as they are."""
+    content = value if isinstance(value, bytes) else _encode(value)
+    return Response(content=content, media_type="application/json", status_code=status, headers=headers)
+
+
+def file_answer(
+    content: bytes, media_type: str, *, name: str = "", headers: dict[str, str] | None = None
+) -> Response[bytes]:
+    """Bytes of another type; ``name``, of plain ASCII letters, makes the client save them."""
+    sent = dict(headers or {})
+    if name:
+        sent["content-disposition"] = f'attachment; filename="{name}"'
+    return Response(content=content, media_type=media_type, headers=sent)

@@ -1,0 +1,147 @@
+"""Conformity of a selection of balls against a rulebook, and the rulebooks that ship."""
+
+import datetime as dt
+from typing import Annotated, Any
+
+import msgspec
+from litestar import Controller, Request, Response, get, post
+from msgspec import Meta
+
+from api.operation import Operation, described
+from api.parts import Parts, json_answer, parts_of
+from api.request_body import read_body, read_query
+from ledger.application.conformity_query import LISTED, Conformity
+from ledger.conformity.requirement import Requirement
+from ledger.conformity.rulebook import shipped_rulebooks
+from ledger.conformity.verdict import CAUTION
+from ledger.errors import MalformedInput
+from ledger.line.record import Id, On, Slug
+from ledger.store.selections import Selection
+
+DAY_MS = 86_400_000
+
+
+class BallsToJudge(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Which balls, against which rulebook: every condition that is given must hold.
+
+    ``from_on`` and ``to_on`` are UTC days of engraving, both inclusive. ``listed`` balls come with their verdicts, from
+    the one after ``after`` (a unit id) on.
+    """
+
+    rulebook: Slug
+    model: Id | None = None
+    lot: Id | None = None
+    unit: Id | None = None
+    serial: Annotated[str, Meta(min_length=1, max_length=20)] | None = None
+    state: Slug | None = None
+    from_on: On | None = None
+    to_on: On | None = None
+    listed: Annotated[int, Meta(ge=0, le=LISTED)] = 0
+    after: Id | None = None
+
+
+class RulebookShown(msgspec.Struct, frozen=True, kw_only=True):
+    """One edition of a body's requirements, as it ships; ``digest`` is the SHA-256 of its file."""
+
+    id: str
+    body: str
+    title: str
+    edition: str
+    digest: str
+    requirements: tuple[Requirement, ...]
+
+
+class Rulebooks(msgspec.Struct, frozen=True, kw_only=True):
+    """Every rulebook that ships. Each limit says where it comes from."""
+
+    rulebooks: tuple[RulebookShown, ...]
+    caution: str = CAUTION
+
+
+TO_JUDGE = msgspec.json.Decoder(BallsToJudge)
+_PROBLEMS = (404, 413)
+
+
+class ConformityRoutes(Controller):
+    """Verdicts of one ball or of many."""
+
+    @get(
+        "/conformity",
+        opt=described(
+            Operation(
+                "Verdicts of a selection of balls",
+                "quality",
+                action="conformity",
+                query=BallsToJudge,
+                answer=Conformity,
+                problems=_PROBLEMS,
+            )
+        ),
+    )
+    async def by_query(self, request: Request[Any, Any, Any]) -> Response[bytes]:
+        """Judge the balls that the query selects."""
+        return await _judge(parts_of(request), read_query(request, BallsToJudge))
+
+    @post(
+        "/conformity",
+        status_code=200,
+        opt=described(
+            Operation(
+                "Verdicts of a selection of balls, the selection as a body",
+                "quality",
+                action="conformity",
+                body=BallsToJudge,
+                answer=Conformity,
+                problems=_PROBLEMS,
+            )
+        ),
+    )
+    async def by_body(self, request: Request[Any, Any, Any]) -> Response[bytes]:
+        """Judge the balls that the body selects."""
+        return await _judge(parts_of(request), await read_body(request, TO_JUDGE))
+
+    @get(
+        "/rulebooks",
+        opt=described(
+            Operation("The rulebooks that ship, limit by limit", "quality", action="look-up", answer=Rulebooks)
+        ),
+    )
+    async def rulebooks(self, request: Request[Any, Any, Any]) -> Response[bytes]:  # noqa: ARG002  # the router gives it
+        """Every rulebook with its provenance."""
+        shown = tuple(
+            RulebookShown(
+                id=one.rulebook.id,
+                body=one.rulebook.body,
+                title=one.rulebook.title,
+                edition=one.rulebook.edition,
+                digest=one.digest,
+                requirements=tuple(one.rulebook.requirements),
+            )
+            for one in shipped_rulebooks().values()
+        )
+        return json_answer(Rulebooks(rulebooks=shown))
+
+
+async def _judge(parts: Parts, asked: BallsToJudge) -> Response[bytes]:
+    selection = Selection(
+        model=asked.model,
+        lot=asked.lot,
+        unit=asked.unit,
+        serial=asked.serial,
+        state=asked.state,
+        from_ms=_day_ms(asked.from_on, "from_on"),
+        to_ms=None if asked.to_on is None else (_day_ms(asked.to_on, "to_on") or 0) + DAY_MS - 1,
+        after=asked.after,
+    )
+    return json_answer(await parts.long_read(parts.book.conformity, selection, asked.rulebook, listed=asked.listed))
+
+
+def _day_ms(on: str | None, where: str) -> int | None:
+    """The first millisecond of a UTC day. Raises MalformedInput for a day that no calendar has."""
+    if on is None:
+        return None
+    try:
+        day = dt.date.fromisoformat(on)
+    except ValueError as error:
+        raise MalformedInput("no such day", got=on, where=where, mend="send a date that exists") from error
+    return (day - dt.date(1970, 1, 1)).days * DAY_MS

@@ -1,0 +1,85 @@
+"""Dossiers: the evidence for a set of serials in one file that stands on its own.
+
+The file is written to a temporary file first, so that a refusal is still a refusal and memory stays bounded, and goes
+out from there in pieces.
+"""
+
+import os
+import tempfile
+from collections.abc import Iterator
+from typing import IO, Annotated, Any, BinaryIO, Literal, cast
+
+import msgspec
+from litestar import Controller, Request, post
+from litestar.response import Stream
+from msgspec import Meta
+
+from api.operation import Operation, described
+from api.parts import parts_of
+from api.request_body import read_body
+from ledger.errors import TooLarge
+
+MEMORY_BYTES = 4_000_000
+PIECE_BYTES = 262_144
+MEDIA_TYPE = "application/zip"
+
+
+class DossierWanted(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Which numbers, and what stays sealed for whoever gets the file.
+
+    ``withheld``: recipes, suppliers, consignees; ``erasable``: people and notes.
+    """
+
+    serials: Annotated[tuple[Annotated[str, Meta(min_length=1, max_length=40)], ...], Meta(min_length=1)]
+    withhold: tuple[Literal["withheld", "erasable"], ...] = ("erasable",)
+
+
+WANTED = msgspec.json.Decoder(DossierWanted)
+
+
+class Dossiers(Controller):
+    """Evidence to hand over."""
+
+    @post(
+        "/dossiers",
+        status_code=200,
+        opt=described(
+            Operation(
+                "A dossier of a set of serials, as a zip file",
+                "evidence",
+                action="dossier",
+                body=DossierWanted,
+                media=MEDIA_TYPE,
+                problems=(404, 413),
+            )
+        ),
+    )
+    async def write(self, request: Request[Any, Any, Any]) -> Stream:
+        """Write a dossier and send it in pieces."""
+        wanted = await read_body(request, WANTED)
+        parts = parts_of(request)
+        if len(wanted.serials) > parts.settings.dossier_limit:
+            raise TooLarge(
+                "too many serials for one dossier over HTTP",
+                expected=f"at most {parts.settings.dossier_limit}",
+                got=len(wanted.serials),
+                where="serials",
+                mend="ask for several dossiers, or export on the server",
+            )
+        spool = tempfile.SpooledTemporaryFile(MEMORY_BYTES)  # noqa: SIM115  # closed when the last piece has gone
+        try:
+            out = cast(BinaryIO, spool)  # it has every method of one
+            await parts.long_read(parts.book.dossier, wanted.serials, out, wanted.withhold)
+        except BaseException:
+            spool.close()
+            raise
+        length = spool.seek(0, os.SEEK_END)
+        headers = {"content-length": str(length), "content-disposition": 'attachment; filename="dossier.zip"'}
+        return Stream(_pieces(spool), media_type=MEDIA_TYPE, headers=headers)
+
+
+def _pieces(spool: IO[bytes]) -> Iterator[bytes]:
+    with spool:
+        spool.seek(0)
+        while piece := spool.read(PIECE_BYTES):
+            yield piece

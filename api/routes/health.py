@@ -1,0 +1,48 @@
+"""Liveness, readiness and measurements."""
+
+import asyncio
+from typing import Any
+
+import msgspec
+from litestar import Controller, Request, Response, get
+
+from api.operation import Operation, described
+from api.parts import file_answer, json_answer, parts_of
+from ledger.book.checkpoint import parse_checkpoint
+
+EXPOSITION = "text/plain; version=0.0.4"
+
+
+class Live(msgspec.Struct, frozen=True, kw_only=True):
+    """The process answers."""
+
+    live: bool = True
+
+
+class Ready(msgspec.Struct, frozen=True, kw_only=True):
+    """The book can be read; ``size`` is the tree size of its newest checkpoint."""
+
+    ready: bool
+    origin: str
+    size: int
+
+
+class Health(Controller):
+    """For whoever watches the service."""
+
+    @get("/live", opt=described(Operation("The process answers", "keeper", answer=Live)))
+    async def live(self, request: Request[Any, Any, Any]) -> Response[bytes]:  # noqa: ARG002  # the router gives it
+        """Answers whatever the store does."""
+        return json_answer(Live())
+
+    @get("/ready", opt=described(Operation("The book can be read", "keeper", answer=Ready, problems=(503,))))
+    async def ready(self, request: Request[Any, Any, Any]) -> Response[bytes]:
+        """Reads the head of the book; 503 when that fails."""
+        book = parts_of(request).book
+        note = await asyncio.to_thread(book.checkpoint)
+        return json_answer(Ready(ready=True, origin=book.origin, size=parse_checkpoint(note).tree_size if note else 0))
+
+    @get("/metrics", opt=described(Operation("Registration times", "keeper", action="metrics", media=EXPOSITION)))
+    async def metrics(self, request: Request[Any, Any, Any]) -> Response[bytes]:
+        """The histogram of registration times, in Prometheus text form."""
+        return file_answer(parts_of(request).registrations.exposition().encode(), EXPOSITION)

@@ -1,0 +1,56 @@
+"""Lots: one lot, back to the drum, down to every ball; and where a traveller's code leads."""
+
+import asyncio
+from typing import Any
+
+from litestar import Controller, Request, Response, get
+from litestar.params import FromPath
+
+from api.operation import Operation, described
+from api.parts import json_answer, parts_of
+from ledger.application.lot_view import Above, Below, LotView
+
+
+class Lots(Controller):
+    """Questions about a lot."""
+
+    path = "/lots/{lot:str}"
+
+    @get(
+        opt=described(
+            Operation(
+                "One lot: account, steps, history, holds", "look up", action="look-up", answer=LotView, problems=(404,)
+            )
+        )
+    )
+    async def show(self, request: Request[Any, Any, Any], lot: FromPath[str]) -> Response[bytes]:
+        """One lot."""
+        return json_answer(await asyncio.to_thread(parts_of(request).book.lot, lot))
+
+    @get(
+        "/above",
+        opt=described(
+            Operation(
+                "Every lot above, certain or possible", "look up", action="look-up", answer=Above, problems=(404,)
+            )
+        ),
+    )
+    async def above(self, request: Request[Any, Any, Any], lot: FromPath[str]) -> Response[bytes]:
+        """Back to the drum."""
+        return json_answer(await asyncio.to_thread(parts_of(request).book.above, lot))
+
+    @get(
+        "/below",
+        opt=described(
+            Operation(
+                "Every lot and ball below, certain or possible",
+                "look up",
+                action="look-up",
+                answer=Below,
+                problems=(404,),
+            )
+        ),
+    )
+    async def below(self, request: Request[Any, Any, Any], lot: FromPath[str]) -> Response[bytes]:
+        """Down to every ball."""
+        return json_answer(await parts_of(request).long_read(parts_of(request).book.below, lot))

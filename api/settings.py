@@ -1,0 +1,93 @@
+"""Settings of the service: the one place that reads the environment.
+
+Each is a variable ``POURBOOK_...``; the table below is the whole list.  A value that cannot be read is refused by its
+name before anything is opened.  Passwords are never in a variable, only the paths of files that hold them.
+"""
+
+import os
+from collections.abc import Mapping
+from pathlib import Path
+
+import msgspec
+
+from ledger.errors import MalformedInput
+
+
+class Settings(msgspec.Struct, frozen=True, kw_only=True):
+    """How one service runs. Sizes in bytes, times in seconds."""
+
+    store_url: str = "sqlite:///book.sqlite"
+    checkpoint_key_file: str = "checkpoint.key"
+    checkpoint_password_file: str = "checkpoint.password"  # noqa: S105  # a path
+    dossier_key_file: str = "dossier.key"
+    dossier_password_file: str = "dossier.password"  # noqa: S105  # a path
+    host: str = "127.0.0.1"
+    port: int = 8765
+    label_stem: str = "https://id.example.com"
+    body_limit: int = 1_000_000
+    dossier_limit: int = 10_000
+    token_memory_s: float = 5.0
+    public_per_minute: int = 120
+    public_burst: int = 60
+    proxies: str = ""
+    stop_s: int = 20
+
+    @staticmethod
+    def from_env(environ: Mapping[str, str]) -> "Settings":
+        """Read every setting from ``environ``; what is absent keeps its default. Raises MalformedInput."""
+        given = {}
+        for field in msgspec.structs.fields(Settings):
+            text = environ.get(variable(field.name))
+            if text is None:
+                continue
+            try:
+                given[field.name] = msgspec.convert(text, field.type, strict=False)
+            except msgspec.ValidationError as error:
+                raise MalformedInput(
+                    "setting cannot be read",
+                    expected=field.type.__name__,
+                    got=text,
+                    where=variable(field.name),
+                    mend="correct or remove the variable",
+                ) from error
+        settings = Settings(**given)
+        _check(settings)
+        return settings
+
+
+def variable(name: str) -> str:
+    """The environment variable of a setting."""
+    return f"POURBOOK_{name.upper()}"
+
+
+def settings_from_environment() -> Settings:
+    """The settings of this process. Raises MalformedInput."""
+    return Settings.from_env(os.environ)
+
+
+def first_line(path: str) -> str:
+    """The first line of a password file. Raises MalformedInput naming the file."""
+    try:
+        return Path(path).read_text("utf-8").split("\n", 1)[0]
+    except (OSError, UnicodeDecodeError) as error:
+        raise MalformedInput("password file cannot be read", where=path, mend="name a readable file") from error
+
+
+def _check(settings: Settings) -> None:
+    positive = ("body_limit", "dossier_limit", "public_per_minute", "public_burst", "stop_s")
+    for name in positive:
+        if getattr(settings, name) < 1:
+            raise MalformedInput(
+                "setting is out of range", expected="1 or more", got=getattr(settings, name), where=variable(name)
+            )
+    if not 0 <= settings.port <= 65_535:
+        raise MalformedInput(
+            "setting is out of range", expected="0 to 65535", got=settings.port, where=variable("port")
+        )
+    if not 0 <= settings.token_memory_s <= 300:
+        raise MalformedInput(
+            "setting is out of range",
+            expected="0 to 300",
+            got=settings.token_memory_s,
+            where=variable("token_memory_s"),
+        )
