@@ -13,6 +13,7 @@ It never raises: whatever an error holds, an answer comes out.
 """
 
 import logging
+import traceback
 import uuid
 from http import HTTPStatus
 from typing import Any, NamedTuple
@@ -202,7 +203,8 @@ def _http_problem(error: HTTPException, instance: str) -> Answered:
 
 def _incident(error: Exception, instance: str) -> Answered:
     incident = str(uuid.uuid4())
-    _log.error("incident %s at %s", incident, instance, exc_info=error)
+    told = "".join(traceback.format_exception(error)).encode("utf-8", "backslashreplace").decode()
+    _log.error("incident %s at %s\n%s", incident, ascii(instance), told)
     return Answered(
         Problem(
             type=f"/problems/{INTERNAL}",

@@ -31,6 +31,8 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     public_burst: int = 60
     proxies: str = ""
     stop_s: int = 20
+    checkpoint_copy: str = ""
+    """A file in a second place that keeps the newest checkpoint; empty keeps none."""
 
     @staticmethod
     def from_env(environ: Mapping[str, str]) -> "Settings":

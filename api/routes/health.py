@@ -9,6 +9,7 @@ from litestar import Controller, Request, Response, get
 from api.operation import Operation, described
 from api.parts import file_answer, json_answer, parts_of
 from ledger.book.checkpoint import parse_checkpoint
+from ledger.errors import WriterStopped
 
 EXPOSITION = "text/plain; version=0.0.4"
 
@@ -37,8 +38,10 @@ class Health(Controller):
 
     @get("/ready", opt=described(Operation("The book can be read", "keeper", answer=Ready, problems=(503,))))
     async def ready(self, request: Request[Any, Any, Any]) -> Response[bytes]:
-        """Reads the head of the book; 503 when that fails."""
+        """Reads the head of the book; 503 when that fails or nothing is taken any more."""
         book = parts_of(request).book
+        if not book.takes_submissions:
+            raise WriterStopped("the writer takes nothing", mend="restart the service")
         note = await asyncio.to_thread(book.checkpoint)
         return json_answer(Ready(ready=True, origin=book.origin, size=parse_checkpoint(note).tree_size if note else 0))
 

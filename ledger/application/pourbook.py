@@ -5,6 +5,7 @@ from __future__ import annotations
 import secrets
 import time
 from collections.abc import Callable, Collection, Sequence
+from concurrent.futures import Future
 from typing import Any, BinaryIO
 
 from ledger.access.roles import check_may_say, check_roles
@@ -23,11 +24,12 @@ from ledger.application.signers import Signers
 from ledger.application.standing import PlantStanding, plant_standing
 from ledger.application.warranty_desk import warranty_answer
 from ledger.book.checkpoint import parse_checkpoint
+from ledger.duties.runner import DutyRunner
 from ledger.errors import StoreDamaged, Unauthenticated
 from ledger.line.kind import LineRules
 from ledger.line.record import Record
 from ledger.line.releases import Grade
-from ledger.line.submission import Submission
+from ledger.line.submission import Submission, said_kinds
 from ledger.store.accounts import account_of, add_account, issue_token
 from ledger.store.answer import GroupReport, Settled, settle_futures
 from ledger.store.engine import Store, open_store
@@ -36,6 +38,9 @@ from ledger.store.rebuild import rebuild_views
 from ledger.store.selections import Selection
 from ledger.store.writer import Writer
 from ledger.warranty.answer import WarrantyAnswer
+
+DUTIES = "a-duties"
+"""The author of what the background work says: no person, and no account that anyone can log in to."""
 
 
 def wall_clock_ms() -> int:
@@ -82,9 +87,13 @@ class Pourbook:
             on_group=on_group,
         )
         self._serial_key = b""
+        self._duties: DutyRunner | None = None
 
-    def start(self, known: bytes | None = None) -> None:
-        """Check the end of the book and take submissions. ``known``: a checkpoint kept elsewhere. Raises StoreError."""
+    def start(self, known: bytes | None = None, *, duties: bool = False) -> None:
+        """Check the end of the book and take submissions; with ``duties``, do the background work too.
+
+        ``known``: a checkpoint kept elsewhere, its signature checked by the caller. Raises StoreError.
+        """
         with open_reader(self.store) as reader:
             secret = reader.setting("serial-key")
         if secret is None:
@@ -93,18 +102,33 @@ class Pourbook:
             )
         self._serial_key = bytes.fromhex(secret)
         self._writer.start(known)
+        if duties:
+            self._duties = DutyRunner(
+                self.store,
+                lambda submission: self._writer.submit(submission, DUTIES, Future()),
+                holder=secrets.token_hex(8),
+                clock_ms=self.clock_ms,
+            )
+            self._duties.start()
 
     def close(self) -> None:
         """Finish the group at hand, answer everyone, and close the store."""
+        if self._duties is not None:
+            self._duties.stop()
         self._writer.stop()
         self.store.close()
+
+    @property
+    def takes_submissions(self) -> bool:
+        """Whether the writer is there to take them."""
+        return self._writer.is_open
 
     # Writing.
 
     def submit(self, submission: Submission, account: Account, future: Any = None) -> Any:
         """Say records. The future gives `Entered`. Raises Forbidden, MalformedInput at once; refusals come by the future."""
-        for record in submission.records:
-            check_may_say(account.roles, str(type(record).__struct_config__.tag))
+        for kind in said_kinds(submission):
+            check_may_say(account.roles, kind)
         return self._writer.submit(submission, account.account, future)
 
     def ask(self, records: Sequence[Record], account: Account) -> list[AskAnswer]:
@@ -196,13 +220,16 @@ class Pourbook:
     # Proofs.
 
     def checkpoint(self) -> bytes:
-        """The newest signed checkpoint that this process knows, or the stored one where another process wrote since."""
+        """The newest signed checkpoint: this process's own, or the stored one where another process wrote since.
+
+        What another process entered less than `ledger.store.writer.IDLE_S` ago may not be covered yet.
+        """
         with open_reader(self.store) as reader:
-            stored, size = reader.head().checkpoint, reader.head().size
-        newest = self._writer.checkpoint
-        if newest is not None and parse_checkpoint(newest).tree_size <= size:
-            return newest
-        return stored or newest or b""
+            head = reader.head()
+        known = [note for note in (self._writer.checkpoint, head.checkpoint) if note is not None]
+        sizes = {parse_checkpoint(note).tree_size: note for note in known}
+        covered = [size for size in sizes if size <= head.size]
+        return sizes[max(covered)] if covered else b""
 
     def entry(self, index: int) -> EntryView:
         """One entry and its openings. Raises NotFound."""

@@ -53,7 +53,7 @@ def _refuse_failing(one: Selected, judged: Sequence[JudgedBy], place: int) -> No
                 continue
             raise RuleStands(
                 f"{one.unit.serial or one.unit.unit} cannot be first quality under {by.rulebook}: {verdict.quantity}",
-                expected=f"{verdict.limit} {verdict.unit}",
+                expected=verdict.limit,
                 got=verdict.value or verdict.outcome.replace("_", " "),
                 where=f"units[{place}]",
                 mend=verdict.reasons[-1] if verdict.reasons else "measure, rework or regrade the ball",

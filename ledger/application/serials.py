@@ -41,24 +41,25 @@ def allot(  # who asks, for whom, how many, under which key and clock
         )
     for _ in range(TRIES):
         with open_reader(store) as reader:
-            earlier = _earlier(reader, writer.checkpoint, author, key, (station, count))
+            record = _earlier(reader, author, key, (station, count))
             counter = reader.one(Counter, "own")
-        if earlier is not None:
-            return earlier
-        first = 0 if counter is None else counter.next
-        serials = tuple(next_serials(secret, first, count))
-        record = SerialsAllotted(at=format_instant(Instant(now_ms, 0)), station=station, first=first, serials=serials)
+        if record is None:
+            first = 0 if counter is None else counter.next
+            serials = tuple(next_serials(secret, first, count))
+            at = format_instant(Instant(now_ms, 0))
+            record = SerialsAllotted(at=at, station=station, first=first, serials=serials)
         try:
             entered: Entered = writer.submit(Submission(key=key, records=(record,)), author).result()
         except Contradiction as error:
             if error.where.endswith("first"):
                 continue
             raise
-        return Allotted(serials=serials, entry=entered.index, receipt=entered.receipt)
+        return Allotted(serials=record.serials, entry=entered.index, receipt=entered.receipt)
     raise Contradiction("the serial counter kept moving", where="count", mend="ask again")
 
 
-def _earlier(reader: Reader, note: bytes | None, author: str, key: str, wanted: tuple[str, int]) -> Allotted | None:
+def _earlier(reader: Reader, author: str, key: str, wanted: tuple[str, int]) -> SerialsAllotted | None:
+    """The record that stands under the key already: said again as it is, the writer answers with its entry."""
     index = reader.requested(author, key)
     if index is None:
         return None
@@ -70,4 +71,4 @@ def _earlier(reader: Reader, note: bytes | None, author: str, key: str, wanted: 
             where="Idempotency-Key",
             mend="use a new key for each request",
         )
-    return Allotted(serials=record.serials, entry=index, receipt=reader.receipt(index, note))
+    return record

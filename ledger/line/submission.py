@@ -59,6 +59,20 @@ def request_bytes(submission: Submission) -> bytes:
     return encode(msgspec.to_builtins(submission.records))
 
 
+def said_kinds(submission: Submission) -> list[str]:
+    """The kinds of what will stand: of the signed bytes where a station signed, not of the records sent beside them.
+
+    Raises MalformedCanonical or MalformedRecord for signed bytes that cannot be read.
+    """
+    if submission.signed is None:
+        return [str(type(record).__struct_config__.tag) for record in submission.records]
+    said = decode(submission.signed.said)
+    bodies = said.get("records") if isinstance(said, dict) else None
+    if not isinstance(bodies, list):
+        raise MalformedRecord("the signed bytes hold no records", where="signed.said")
+    return [str(record_type_of(body, place).__struct_config__.tag) for place, body in enumerate(bodies)]
+
+
 def seal_submission(book: str, submission: Submission, salts: Callable[[int], Sequence[bytes]]) -> Sealed:
     """Seal a submission; ``salts(n)`` gives n fresh salts of 32 bytes. Raises MalformedCanonical or MalformedRecord."""
     if submission.signed is not None:
@@ -104,9 +118,17 @@ def _check_signed(book: str, submission: Submission) -> Sealed:
             where="signed.said",
             mend="sign the canonical bytes of {book, key, records} for this book",
         )
+    bodies = said.get("records")
+    if set(said) != {"book", "key", "records"} or not isinstance(bodies, list) or not 0 < len(bodies) <= MAX_RECORDS:
+        raise MalformedRecord(
+            "the signed bytes say something else than records",
+            expected=f"book, key and 1 to {MAX_RECORDS} records",
+            where="signed.said",
+            mend="sign the canonical bytes of {book, key, records}",
+        )
     values = {opening.path: opening.value for opening in signed.openings}
     sealings = []
-    commitments = dict(_commitments(said["records"]))
+    commitments = dict(_commitments(bodies))
     for opening in signed.openings:
         if opening.path not in commitments:
             raise MalformedRecord("an opening of nothing", got=opening.path, where="signed.openings")
@@ -117,6 +139,8 @@ def _check_signed(book: str, submission: Submission) -> Sealed:
     if missing:
         raise MalformedRecord("a sealed field without its opening", got=missing[0], where="signed.openings")
     records = open_records(said, values)
+    # The erasable values are left out above; they too must be what their kind takes.
+    open_records(decode(signed.said), values, erasable=True)
     return Sealed(signed.said, records, signed.openings, tuple(sealings))
 
 
@@ -134,7 +158,8 @@ def _commitments(bodies: Sequence[Mapping[str, Any]]) -> list[tuple[str, tuple[s
 
 def record_type_of(body: Mapping[str, Any], position: int) -> type[Record]:
     """The record type of a JSON object by its kind. Raises MalformedRecord for an unknown one."""
-    record_type = RECORD_OF.get(body.get("kind", "")) if isinstance(body, dict) else None
+    kind = body.get("kind") if isinstance(body, dict) else None
+    record_type = RECORD_OF.get(kind) if isinstance(kind, str) else None
     if record_type is None:
         raise MalformedRecord(
             "no such kind of record",
@@ -146,8 +171,8 @@ def record_type_of(body: Mapping[str, Any], position: int) -> type[Record]:
     return record_type
 
 
-def open_records(said: Mapping[str, Any], openings: Mapping[str, object]) -> tuple[Record, ...]:
-    """The records of an entry's ``said``, with withheld fields opened and erasable ones taken out.
+def open_records(said: Any, openings: Mapping[str, object], *, erasable: bool = False) -> tuple[Record, ...]:
+    """The records of an entry's ``said``, with withheld fields opened and erasable ones taken out (or opened, if asked).
 
     ``openings`` maps path (record position first) to value. Raises MalformedRecord when a withheld field has none.
     """
@@ -155,7 +180,7 @@ def open_records(said: Mapping[str, Any], openings: Mapping[str, object]) -> tup
     for position, body in enumerate(said["records"]):
         record_type = record_type_of(body, position)
         for place in list(sealed_places(record_type, body)):
-            if place.sealing == "erasable":
+            if place.sealing == "erasable" and not erasable:
                 del place.holder[place.key]
                 continue
             path = f"{position}/{place.path}"

@@ -88,6 +88,11 @@ class Writer:
         """The newest signed checkpoint note of this writer; None for an empty book."""
         return self._committer.note
 
+    @property
+    def is_open(self) -> bool:
+        """Whether submissions are taken."""
+        return self._open
+
     def start(self, known: bytes | str | None = None) -> None:
         """Check the end of the book, sign a missing checkpoint, and take submissions.
 

@@ -20,6 +20,7 @@ from api.server import Server, address_of, listening
 from api.settings import Settings, first_line, settings_from_environment
 from ledger.application.pourbook import open_book
 from ledger.application.signers import Signers
+from ops.checkpoint_copy import CheckpointCopy
 from ops.key_files import open_key_file
 
 if TYPE_CHECKING:
@@ -40,7 +41,8 @@ def run(arguments: argparse.Namespace) -> int:
     logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(name)s %(levelname)s %(message)s")
     delivery = Delivery()
     with listening(settings.host, settings.port) as listener:
-        book = opened(settings, delivery)
+        copy = CheckpointCopy(Path(settings.checkpoint_copy)) if settings.checkpoint_copy else None
+        book = opened(settings, delivery, copy)
         address = address_of(listener)
         print(f"book {book.origin} at {address} (Ctrl-C stops it)", flush=True)
         server = Server(
@@ -52,11 +54,13 @@ def run(arguments: argparse.Namespace) -> int:
         # The server raises the signal again once it has stopped; by then there is nothing left to end.
         signal.signal(signal.SIGTERM, lambda _signal, _frame: None)
         server.run(sockets=[listener])
+        if copy is not None:
+            copy.keep()
     print("stopped: every acknowledged entry is in the book", flush=True)
     return 0 if server.started else 1
 
 
-def opened(settings: Settings, delivery: Delivery) -> Pourbook:
+def opened(settings: Settings, delivery: Delivery, copy: CheckpointCopy | None = None) -> Pourbook:
     """The book that the settings name, opened and started. Raises KeyFileRefused, StoreError, MalformedInput."""
     checkpoint = open_key_file(Path(settings.checkpoint_key_file), first_line(settings.checkpoint_password_file))
     dossier = open_key_file(Path(settings.dossier_key_file), first_line(settings.dossier_password_file))
@@ -66,9 +70,11 @@ def opened(settings: Settings, delivery: Delivery) -> Pourbook:
         signers=Signers(checkpoint, dossier),
         label_stem=settings.label_stem,
         deliver=delivery,
+        on_group=copy,
     )
     try:
-        book.start()
+        known = None if copy is None else copy.known(book.origin, checkpoint.verifier)
+        book.start(known, duties=True)
     except BaseException:
         book.close()
         raise
