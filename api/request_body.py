@@ -4,6 +4,7 @@ Each reader gives the typed thing or raises MalformedInput that names the field 
 library's own error.  Unknown fields are refused, in a query too: a misspelt filter must not widen an answer.
 """
 
+import json
 import re
 from typing import Any, TypeVar
 
@@ -25,7 +26,8 @@ _NAMED = re.compile(r"(?:missing required field|contains unknown field) `([^`]*)
 def decode_body(raw: bytes, decoder: msgspec.json.Decoder[T]) -> T:
     """Give what ``decoder`` reads in ``raw``. Raises MalformedInput naming the field or the byte."""
     try:
-        return decoder.decode(raw)
+        body = decoder.decode(raw)
+        json.loads(raw, object_pairs_hook=_said_once)
     except msgspec.ValidationError as error:
         raise misfit(error) from error
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
@@ -33,6 +35,15 @@ def decode_body(raw: bytes, decoder: msgspec.json.Decoder[T]) -> T:
         raise MalformedInput(
             f"body is not JSON: {found[:1].lower()}{found[1:]}", mend="send one JSON object in UTF-8"
         ) from error
+    return body
+
+
+def _said_once(pairs: list[tuple[str, Any]]) -> None:
+    """Refuse a field that stands twice in one object: decoders keep the last without a word."""
+    names = {name for name, _ in pairs}
+    if len(names) != len(pairs):
+        twice = next(name for place, (name, _) in enumerate(pairs) if name in {earlier for earlier, _ in pairs[:place]})
+        raise MalformedInput("a field is said twice", where=twice, mend="send each field of an object once")
 
 
 def misfit(error: msgspec.ValidationError) -> MalformedInput:

@@ -62,6 +62,14 @@ def test_what_is_no_request_is_a_400(service: Service, body: bytes) -> None:
     assert (400, "application/problem+json") == (answer.status_code, answer.headers["content-type"])
 
 
+def test_a_field_said_twice_is_refused(service: Service) -> None:
+    """Two values of one field contradict each other; neither is taken."""
+    record = json.dumps(WORKED).replace('"unit"', '"unit": "U-2", "unit"')
+    answer = post(service, '{"records": [' + record + "]}")
+
+    assert (400, "unit") == (answer.status_code, answer.json()["where"])
+
+
 def test_text_that_is_not_normal_is_refused(service: Service) -> None:
     """Text outside Unicode normalization form C is refused, not repaired."""
     answer = post(service, json.dumps({"records": [{**WORKED, "note": "e\u0301"}]}))

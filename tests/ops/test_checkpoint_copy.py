@@ -1,0 +1,73 @@
+"""The checkpoint in a second place: kept, read back, and a store that is older than it is refused."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from ledger.book.checkpoint import parse_checkpoint
+from ledger.book.signing import parse_verifier, signer_from_seed
+from ledger.errors import SignatureRejected, StoreBehind
+from ledger.store.engine import open_store
+from ops.checkpoint_copy import CheckpointCopy
+from tests.plant import ORIGIN, SIGNER, VERIFIER, line_start, new_writer, opening, registration
+
+
+def _grow(folder: Path, first: int, count: int, copy: CheckpointCopy) -> None:
+    """Enter balls into the book of a folder, with a copy kept after every group."""
+    store = open_store(f"sqlite:///{folder / 'book.sqlite'}")
+    writer = new_writer(store, on_group=copy)
+    writer.start()
+    if first == 0:
+        for submission in [opening(), *line_start()]:
+            writer.submit(submission, "a-keeper").result(30)
+    for number in range(first, first + count):
+        writer.submit(registration(number), "a-engraver").result(30)
+    writer.stop()
+    copy.keep()
+    store.close()
+
+
+def test_an_older_store_is_refused(tmp_path: Path) -> None:
+    """A backup put in the place of a later book does not start where the copy of the checkpoint is known."""
+    copy = CheckpointCopy(tmp_path / "elsewhere" / "checkpoint", every_s=0)
+    (tmp_path / "elsewhere").mkdir()
+    _grow(tmp_path, 0, 2, copy)
+    shutil.copy(tmp_path / "book.sqlite", tmp_path / "backup.sqlite")
+    _grow(tmp_path, 2, 2, copy)
+    known = copy.known(ORIGIN, parse_verifier(VERIFIER))
+    assert known is not None
+    assert parse_checkpoint(known).tree_size == 13
+
+    store = open_store(f"sqlite:///{tmp_path / 'backup.sqlite'}")
+    with pytest.raises(StoreBehind):
+        new_writer(store).start(known)
+    store.close()
+
+
+def test_the_same_store_starts(tmp_path: Path) -> None:
+    """The book that the copy is of starts, and goes on."""
+    copy = CheckpointCopy(tmp_path / "checkpoint", every_s=0)
+    _grow(tmp_path, 0, 1, copy)
+    store = open_store(f"sqlite:///{tmp_path / 'book.sqlite'}")
+    writer = new_writer(store)
+    writer.start(copy.known(ORIGIN, parse_verifier(VERIFIER)))
+    assert not writer.submit(registration(5), "a-engraver").result(30).repeated
+    writer.stop()
+    store.close()
+
+
+def test_no_file_is_no_knowledge(tmp_path: Path) -> None:
+    """Before the first group there is nothing to hold a store against."""
+    assert CheckpointCopy(tmp_path / "none").known(ORIGIN, SIGNER.verifier) is None
+
+
+def test_a_copy_that_another_key_signed_is_refused(tmp_path: Path) -> None:
+    """A file that somebody else wrote there is not believed."""
+    copy = CheckpointCopy(tmp_path / "checkpoint", every_s=0)
+    _grow(tmp_path, 0, 0, copy)
+    other = signer_from_seed(ORIGIN, bytes(32)).verifier
+    with pytest.raises(SignatureRejected):
+        copy.known(ORIGIN, other)
