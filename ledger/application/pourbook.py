@@ -18,7 +18,7 @@ from ledger.application.judging import JudgedBy, judge_selected
 from ledger.application.lot_view import Above, Below, LotView, lot_above, lot_below, lot_view
 from ledger.application.proofs import BookReport, EntryView, check_book, entries_tile, entry_view
 from ledger.application.public import PublicAnswer, public_answer
-from ledger.application.releasing import release_records
+from ledger.application.releasing import release_records, released_before
 from ledger.application.serials import Allotted, allot
 from ledger.application.signers import Signers
 from ledger.application.standing import PlantStanding, plant_standing
@@ -150,9 +150,14 @@ class Pourbook:
         )
 
     def release(self, units: Sequence[str], grade: Grade, key: str, account: Account) -> Any:
-        """Judge balls and release them at a grade, all or none. The future gives `Entered`. Raises RuleStands."""
+        """Judge balls and release them at a grade, all or none. The future gives `Entered`.
+
+        The same key answers with the same entry again. Raises RuleStands, UnknownSubject, KeyReused.
+        """
         check_may_say(account.roles, "release")
-        records = release_records(self.store, units, grade, self.clock_ms())
+        records = released_before(self.store, units, grade, key=key, author=account.account)
+        if records is None:
+            records = release_records(self.store, units, grade, self.clock_ms())
         return self._writer.submit(Submission(key=key, records=records), account.account)
 
     # Looking.

@@ -5,19 +5,37 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ledger.application.judging import JudgedBy, judge_selected, plan_of
+from ledger.application.said_before import said_before
 from ledger.book.instant import Instant, format_instant
 from ledger.errors import RuleStands, UnknownSubject
 from ledger.line.inspections import readings_digest
+from ledger.line.record import Record
 from ledger.line.releases import Basis, Grade, Release
 from ledger.store.engine import Store
 from ledger.store.reader import Reader, open_reader
 from ledger.store.selections import Selected, Selection, select_balls
 
 
-def release_records(store: Store, units: Sequence[str], grade: Grade, at_ms: int) -> tuple[Release, ...]:
+def release_records(store: Store, units: Sequence[str], grade: Grade, at_ms: int) -> tuple[Record, ...]:
     """The release of each ball, with its verdicts as they stand now. Raises UnknownSubject, RuleStands."""
     with open_reader(store) as reader:
         return tuple(_release(reader, unit, grade, at_ms, place) for place, unit in enumerate(units))
+
+
+def released_before(
+    store: Store, units: Sequence[str], grade: Grade, *, key: str, author: str
+) -> tuple[Record, ...] | None:
+    """The releases that stand under a key already; None for a key not used yet. Raises KeyReused for others than these."""
+    with open_reader(store) as reader:
+        return said_before(
+            reader,
+            author,
+            key,
+            lambda records: (
+                [(record.unit, record.grade) for record in records if isinstance(record, Release)]
+                == [(unit, grade) for unit in units]
+            ),
+        )
 
 
 def _release(reader: Reader, unit: str, grade: Grade, at_ms: int, place: int) -> Release:

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import msgspec
 
+from ledger.application.said_before import said_before
 from ledger.book.instant import Instant, format_instant
 from ledger.errors import Contradiction, KeyReused, MalformedRecord
 from ledger.line.balls import SerialsAllotted
+from ledger.line.record import Record
 from ledger.line.rows import Counter
 from ledger.line.serial import next_serials
 from ledger.line.submission import Submission
 from ledger.store.answer import Entered
 from ledger.store.engine import Store
-from ledger.store.reader import Reader, open_reader
+from ledger.store.reader import open_reader
 from ledger.store.writer import Writer
 
 MOST = 1000
@@ -41,34 +43,34 @@ def allot(  # who asks, for whom, how many, under which key and clock
         )
     for _ in range(TRIES):
         with open_reader(store) as reader:
-            record = _earlier(reader, author, key, (station, count))
+            records = said_before(reader, author, key, lambda records: _told(records) == (station, count))
             counter = reader.one(Counter, "own")
-        if record is None:
+        fresh = records is None
+        if records is None:
             first = 0 if counter is None else counter.next
             serials = tuple(next_serials(secret, first, count))
             at = format_instant(Instant(now_ms, 0))
-            record = SerialsAllotted(at=at, station=station, first=first, serials=serials)
+            records = (SerialsAllotted(at=at, station=station, first=first, serials=serials),)
         try:
-            entered: Entered = writer.submit(Submission(key=key, records=(record,)), author).result()
+            entered: Entered = writer.submit(Submission(key=key, records=records), author).result()
         except Contradiction as error:
             if error.where.endswith("first"):
                 continue
             raise
-        return Allotted(serials=record.serials, entry=entered.index, receipt=entered.receipt)
+        except KeyReused:
+            # The same request, sent twice, may have been entered between the look and now.
+            if fresh:
+                continue
+            raise
+        return Allotted(serials=_serials(records), entry=entered.index, receipt=entered.receipt)
     raise Contradiction("the serial counter kept moving", where="count", mend="ask again")
 
 
-def _earlier(reader: Reader, author: str, key: str, wanted: tuple[str, int]) -> SerialsAllotted | None:
-    """The record that stands under the key already: said again as it is, the writer answers with its entry."""
-    index = reader.requested(author, key)
-    if index is None:
-        return None
-    fact = reader.fact(f"{index}.0")
-    record = None if fact is None else fact.record
-    if not isinstance(record, SerialsAllotted) or (record.station, len(record.serials)) != wanted:
-        raise KeyReused(
-            f"key {key} was used for something else, in entry {index}",
-            where="Idempotency-Key",
-            mend="use a new key for each request",
-        )
-    return record
+def _told(records: tuple[Record, ...]) -> tuple[str, int] | None:
+    """For which station how many serials were allotted; None for other records."""
+    record = records[0]
+    return (record.station, len(record.serials)) if isinstance(record, SerialsAllotted) else None
+
+
+def _serials(records: tuple[Record, ...]) -> tuple[str, ...]:
+    return tuple(serial for record in records if isinstance(record, SerialsAllotted) for serial in record.serials)
