@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import msgspec
 
 from ledger.application.histories import instant_text
 from ledger.line.fact import parse_address
+from ledger.line.lot_changes import CURED_STEPS
 from ledger.line.process_plan import WINDOWS
-from ledger.line.rows import Descent, Lot, Plan, Unit
+from ledger.line.refold import HEIRS
+from ledger.line.rows import Descent, Lot, LotStep, Plan, Unit
 from ledger.store.reader import Reader
 from ledger.store.selections import rows_with
 
@@ -32,33 +35,46 @@ class CureTime(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     certain: bool = True
 
 
+class _Span(NamedTuple):
+    """One stage of a lot, from an instant to another, judged by the plan of a model."""
+
+    stage: str
+    lot: str
+    model: str | None
+    from_ms: int
+    to_ms: int
+
+
 def cure_times(
     reader: Reader, unit: Unit, lots: Sequence[Lot], edges: Sequence[Descent], certain: set[str]
 ) -> tuple[CureTime, ...]:
     """The stages of a ball's lots in order of time. ``lots``: its shell lot and every lot above; ``edges`` between."""
     by_name = {lot.lot: lot for lot in lots}
     plans: list[Plan] = rows_with(reader, Plan, "model", {lot.model for lot in lots if lot.model is not None})
-    found: list[tuple[str, str, str | None, int, int]] = [
-        (f"{lot.stage}-demould", lot.lot, lot.model, lot.began_ms, lot.ended_ms)
+    # A lot that went on from another was demoulded as that one, and is not told twice.
+    heirs = {edge.child for edge in edges if edge.part in HEIRS}
+    spans = [
+        _Span(f"{lot.stage}-demould", lot.lot, lot.model, lot.began_ms, lot.ended_ms)
         for lot in lots
-        if lot.stage in {"block", "core", "shell"}
+        if lot.stage in {"block", "core", "shell"} and lot.lot not in heirs
     ]
     for edge in edges:
         child, parent = by_name.get(edge.child), by_name.get(edge.parent)
         if child is not None and parent is not None and parent.stage in {"block", "core"} and edge.part == parent.stage:
-            found.append((f"{parent.stage}-rest", parent.lot, child.model, parent.ended_ms, child.began_ms))
+            spans.append(_Span(f"{parent.stage}-rest", parent.lot, child.model, parent.ended_ms, child.began_ms))
     shell = by_name.get(unit.lot)
     if shell is not None:
-        found.append(("final-cure", shell.lot, shell.model, shell.ended_ms, unit.began_ms))
+        steps = rows_with(reader, LotStep, "lot", [lot.lot for lot in lots if lot.stage == "shell"])
+        cured = [step.began_ms for step in steps if step.step in CURED_STEPS]
+        spans.append(_Span("final-cure", shell.lot, shell.model, shell.ended_ms, min([unit.began_ms, *cured])))
     return tuple(
-        _cure(plans, *stage, certain=stage[1] in certain)
-        for stage in sorted(found, key=lambda stage: (stage[3], stage[4]))
+        _cure(plans, span, certain=span.lot in certain)
+        for span in sorted(spans, key=lambda span: (span.from_ms, span.to_ms))
     )
 
 
-def _cure(  # one stage, spelt out
-    plans: Sequence[Plan], stage: str, lot: str, model: str | None, from_ms: int, to_ms: int, *, certain: bool
-) -> CureTime:
+def _cure(plans: Sequence[Plan], span: _Span, *, certain: bool) -> CureTime:
+    stage, lot, model, from_ms, to_ms = span
     began = from_ms if stage.endswith("-demould") else to_ms
     standing = [plan for plan in plans if plan.model == model and plan.from_ms <= began]
     plan = max(standing, key=lambda plan: (plan.from_ms, parse_address(plan.plan)), default=None)

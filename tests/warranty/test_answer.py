@@ -134,6 +134,13 @@ def test_a_cure_near_an_edge_is_named(lasted: int, *, named: bool) -> None:
     assert named == bool(near_edge(cure, 900))
 
 
+@pytest.mark.parametrize(("lasted", "named"), [(300, True), (315, True), (316, False), (390, False)])
+def test_minutes_are_not_always_near(lasted: int, *, named: bool) -> None:
+    """In a window of minutes only a twentieth of its least time counts as near."""
+    cure = Cure(stage="block-demould", lasted_s=lasted, min_s=300, max_s=540)
+    assert named == bool(near_edge(cure, 900))
+
+
 def test_the_terms_of_the_model_are_used() -> None:
     """A model's own term decides."""
     terms = [Term(model="ROC", months=3, source="plant")]
