@@ -33,6 +33,7 @@ from api.routes.link import PublicLink
 from api.routes.lots import Lots
 from api.routes.pages import Pages
 from api.routes.proofs import Proofs
+from api.routes.registers import Registers
 from api.routes.releases import Releases
 from api.routes.serials import Serials
 from api.routes.standing import Standing
@@ -50,6 +51,7 @@ ROUTES = (
     Balls,
     Lots,
     Releases,
+    Registers,
     Standing,
     ConformityRoutes,
     Warranty,

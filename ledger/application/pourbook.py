@@ -18,6 +18,7 @@ from ledger.application.judging import JudgedBy, judge_selected
 from ledger.application.lot_view import Above, Below, LotView, lot_above, lot_below, lot_view
 from ledger.application.proofs import BookReport, EntryView, check_book, entries_tile, entry_view
 from ledger.application.public import PublicAnswer, public_answer
+from ledger.application.registers import ClaimSeen, GaugeSeen, ModelSeen, claims_of, gauges_at, models_at
 from ledger.application.releasing import release_records, released_before
 from ledger.application.serials import Allotted, allot
 from ledger.application.signers import Signers
@@ -221,6 +222,21 @@ class Pourbook:
         """Counts, open holds, claims and gauges of the plant."""
         with open_reader(self.store) as reader:
             return plant_standing(reader)
+
+    def gauges(self) -> tuple[GaugeSeen, ...]:
+        """Every gauge and whether a reading taken now may be used."""
+        with open_reader(self.store) as reader:
+            return gauges_at(reader, self.clock_ms())
+
+    def claims(self) -> tuple[ClaimSeen, ...]:
+        """Every warranty claim, oldest first."""
+        with open_reader(self.store) as reader:
+            return claims_of(reader)
+
+    def models(self) -> tuple[ModelSeen, ...]:
+        """Every model with its plan in force now, and its approvals."""
+        with open_reader(self.store) as reader:
+            return models_at(reader, self.clock_ms())
 
     # Proofs.
 

@@ -15,6 +15,12 @@ from ledger.store.engine import Store
 from ledger.store.reader import Reader, open_reader
 from ledger.store.selections import Selected, Selection, select_balls
 
+_MENDS = {
+    "not_measured": "measure it, then release the ball",
+    "undecided": "measure it again with a smaller uncertainty, or release the ball at another grade",
+    "does_not_conform": "rework the ball, or release it at another grade; no concession changes a limit",
+}
+
 
 def release_records(store: Store, units: Sequence[str], grade: Grade, at_ms: int) -> tuple[Record, ...]:
     """The release of each ball, with its verdicts as they stand now. Raises UnknownSubject, RuleStands."""
@@ -74,5 +80,5 @@ def _refuse_failing(one: Selected, judged: Sequence[JudgedBy], place: int) -> No
                 expected=verdict.limit,
                 got=verdict.value or verdict.outcome.replace("_", " "),
                 where=f"units[{place}]",
-                mend=verdict.reasons[-1] if verdict.reasons else "measure, rework or regrade the ball",
+                mend=_MENDS.get(verdict.outcome, "measure, rework or regrade the ball"),
             )

@@ -56,6 +56,20 @@ def test_holds_are_listed_while_open(service: Service) -> None:
     assert [] == service["desk"].get("/holds").json()["holds"]
 
 
+def test_registers_list_gauges_models_and_claims(service: Service) -> None:
+    """Each gauge with its standing now, each model with its plan, each claim with its facts."""
+    at = "2026-03-02T08:00:00.000+00:00"
+    service.say("desk", {"kind": "claim-opened", "at": at, "claim": "C-77", "mode": "void", "serial": "NOBODY"})
+    gauges = {one["gauge"]: one["quantity"] for one in service["inspector"].get("/gauges").json()["gauges"]}
+    models = {one["model"]: one["gtin"] for one in service["station"].get("/models").json()["models"]}
+    claims = [one for one in service["desk"].get("/claims").json()["claims"] if one["claim"] == "C-77"]
+
+    assert "mass" == gauges["G1"]
+    assert "09521234543213" == models["M1"]
+    assert [("void", "open", 1)] == [(one["mode"], one["state"], len(one["facts"])) for one in claims]
+    assert 403 == service["station"].get("/claims").status_code
+
+
 @pytest.mark.parametrize("method", ["GET", "POST"])
 def test_conformity_of_a_selection(service: Service, method: str) -> None:
     """A selection is judged by the rulebook named, as a query or as a body, and pages with the last unit."""

@@ -1,0 +1,129 @@
+"""The plant's registers: gauges with their standing now, claims, models with their plan and approvals."""
+
+from __future__ import annotations
+
+import msgspec
+
+from ledger.application.histories import instant_text
+from ledger.line.gauges import standing_at
+from ledger.line.process_plan import INSPECTS, WINDOWS, Inspect, Window
+from ledger.line.rows import About, Approval, Calibration, Claim, Gauge, Model, Plan
+from ledger.store.reader import Reader
+from ledger.store.selections import every_row, rows_with
+
+
+class GaugeSeen(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A gauge, and whether a reading taken at the asked instant may be used."""
+
+    gauge: str
+    quantity: str
+    unit: str
+    state: str
+    usable: bool
+    why: str = ""
+    due_at: str = ""
+    calibrations: int = 0
+
+
+class ClaimSeen(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A warranty claim and the facts about it."""
+
+    claim: str
+    mode: str
+    state: str
+    opened_at: str
+    serial: str | None = None
+    unit: str | None = None
+    bought_on: str | None = None
+    replacement: str | None = None
+    facts: tuple[str, ...] = ()
+
+
+class ModelSeen(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A model, the plan in force at the asked instant, and what bodies answered about it."""
+
+    model: str
+    name: str
+    brand: str
+    gtin: str
+    revision: int
+    core: str
+    plan: str = ""
+    windows: tuple[Window, ...] = ()
+    inspect: tuple[Inspect, ...] = ()
+    rulebooks: tuple[str, ...] = ()
+    approvals: tuple[Approval, ...] = ()
+
+
+def gauges_at(reader: Reader, at_ms: int) -> tuple[GaugeSeen, ...]:
+    """Every gauge by id, with its standing at an instant."""
+    found: dict[str, list[Calibration]] = {}
+    for row in every_row(reader.transaction, Calibration):
+        found.setdefault(row.gauge, []).append(row)
+    return tuple(
+        _gauge_seen(gauge, found.get(gauge.gauge, []), at_ms) for gauge in every_row(reader.transaction, Gauge)
+    )
+
+
+def _gauge_seen(gauge: Gauge, calibrations: list[Calibration], at_ms: int) -> GaugeSeen:
+    standing = standing_at(calibrations, at_ms)
+    due = max((row.due_ms for row in calibrations if row.kind == "calibration" and row.at_ms <= at_ms), default=None)
+    return GaugeSeen(
+        gauge=gauge.gauge,
+        quantity=gauge.quantity,
+        unit=gauge.unit,
+        state=gauge.state,
+        usable=standing.usable,
+        why=standing.why,
+        due_at="" if due is None else instant_text(due),
+        calibrations=sum(row.kind == "calibration" for row in calibrations),
+    )
+
+
+def claims_of(reader: Reader) -> tuple[ClaimSeen, ...]:
+    """Every claim, oldest first."""
+    rows: list[Claim] = sorted(every_row(reader.transaction, Claim), key=lambda row: (row.opened_ms, row.claim))
+    facts: dict[str, list[str]] = {}
+    for about in rows_with(reader, About, "node", [f"claim:{row.claim}" for row in rows]):
+        facts.setdefault(about.node, []).append(about.address)
+    return tuple(
+        ClaimSeen(
+            claim=row.claim,
+            mode=row.mode,
+            state=row.state,
+            opened_at=instant_text(row.opened_ms),
+            serial=row.serial,
+            unit=row.unit,
+            bought_on=row.bought_on,
+            replacement=row.replacement,
+            facts=tuple(facts.get(f"claim:{row.claim}", ())),
+        )
+        for row in rows
+    )
+
+
+def models_at(reader: Reader, at_ms: int) -> tuple[ModelSeen, ...]:
+    """Every model by id, with its plan in force at an instant."""
+    plans: list[Plan] = every_row(reader.transaction, Plan, '"from_ms" <= ?', (at_ms,))
+    approvals: list[Approval] = every_row(reader.transaction, Approval)
+    return tuple(
+        _model_seen(model, [plan for plan in plans if plan.model == model.model], approvals)
+        for model in every_row(reader.transaction, Model)
+    )
+
+
+def _model_seen(model: Model, plans: list[Plan], approvals: list[Approval]) -> ModelSeen:
+    plan = max(plans, key=lambda plan: (plan.from_ms, [int(part) for part in plan.plan.split(".")]), default=None)
+    return ModelSeen(
+        model=model.model,
+        name=model.name,
+        brand=model.brand,
+        gtin=model.gtin,
+        revision=model.revision,
+        core=model.core,
+        plan="" if plan is None else plan.plan,
+        windows=() if plan is None else tuple(WINDOWS.decode(plan.windows)),
+        inspect=() if plan is None else tuple(INSPECTS.decode(plan.inspect)),
+        rulebooks=() if plan is None else tuple(name for name in plan.rulebooks.split(",") if name),
+        approvals=tuple(approval for approval in approvals if approval.model == model.model),
+    )
