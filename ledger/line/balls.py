@@ -13,11 +13,12 @@ from typing import Annotated, Literal
 import msgspec
 from msgspec import UNSET, Meta, UnsetType
 
+from ledger.book.instant import instant_ms
 from ledger.errors import Contradiction, MalformedSerial, UnknownSubject
 from ledger.line.fact import Breach, Fact
 from ledger.line.kind import Kind, Setting
 from ledger.line.lineage import hold_breaches, lineage_needs, stopping_holds
-from ledger.line.lot_changes import final_cure
+from ledger.line.lot_changes import early_breaches, final_cure
 from ledger.line.lots import clock_error_ms, known_lot, left_of
 from ledger.line.moulding import WeightClass
 from ledger.line.process_plan import plan_needs
@@ -103,17 +104,20 @@ def _lot_needs(lot: str, state: State) -> Iterator[Need]:
         yield from plan_needs(row.model)
 
 
-def _start_breaches(record: UnitStarted | BallEngraved, state: State, what: str) -> list[Breach]:
+def _start_breaches(record: UnitStarted | BallEngraved, state: State, what: str, taken_ms: int | None) -> list[Breach]:
     lot = known_lot(state, record.lot, where="lot", stages=("shell",))
     node = f"unit:{record.unit}"
-    breaches = hold_breaches(stopping_holds(state, "work", lot=record.lot), node=node, what=what)
+    holds = {hold.hold: hold for stop in ("use", "work") for hold in stopping_holds(state, stop, lot=record.lot)}
+    breaches = hold_breaches(holds.values(), node=node, what=f"{record.unit} {what}")
+    breaches += early_breaches(lot, instant_ms(record.at), node=node, what=f"{record.unit} {what}")
     if left_of(lot) < 1:
         said = f"{record.lot} had no ball left when {record.unit} was {what}"
         breaches.append(Breach(code="over-drawn", node=node, said=said, fact=lot.address, mend="recount the lot"))
     if lot.closed:
         said = f"{record.unit} was added to {record.lot} after it was closed"
         breaches.append(Breach(code="lot-closed", node=node, said=said, fact=lot.address, mend="dispose of the ball"))
-    cure = final_cure(state, lot, record.at, what=f"{record.unit} {what}", clock_ms=clock_error_ms(record))
+    clock = clock_error_ms(record, taken_ms)
+    cure = final_cure(state, lot, record.at, what=f"{record.unit} {what}", clock_ms=clock)
     return breaches + [msgspec.structs.replace(breach, node=node) for breach in cure]
 
 
@@ -122,9 +126,9 @@ def _started_needs(record: UnitStarted, state: State) -> Iterator[Need]:
     yield from _lot_needs(record.lot, state)
 
 
-def _started_check(record: UnitStarted, state: State, _setting: Setting) -> list[Breach]:
+def _started_check(record: UnitStarted, state: State, setting: Setting) -> list[Breach]:
     _refuse_known(state, record.unit)
-    return _start_breaches(record, state, "turned")
+    return _start_breaches(record, state, "turned", setting.taken_ms)
 
 
 def _refuse_known(state: State, unit: str) -> None:
@@ -244,11 +248,11 @@ def _check_serial(record: BallEngraved | BallEngravedAnew, state: State) -> list
     return []
 
 
-def _engraved_check(record: BallEngraved, state: State, _setting: Setting) -> list[Breach]:
+def _engraved_check(record: BallEngraved, state: State, setting: Setting) -> list[Breach]:
     breaches = _check_serial(record, state)
     unit = state.one(Unit, record.unit)
     if unit is None:
-        return breaches + _start_breaches(record, state, "engraved")
+        return breaches + _start_breaches(record, state, "engraved", setting.taken_ms)
     if unit.serial is not None:
         raise Contradiction(
             f"unit {record.unit} bears serial {unit.serial}",
@@ -330,7 +334,9 @@ def _engraved_recheck(fact: Fact, state: State) -> list[Breach]:
     lot = state.one(Lot, record.lot)
     if lot is None:
         return []
-    cure = final_cure(state, lot, record.at, what=record.unit, clock_ms=clock_error_ms(record))
+    clock = clock_error_ms(record, fact.taken_ms)
+    what = f"{record.unit} {'engraved' if isinstance(record, BallEngraved) else 'turned'}"
+    cure = final_cure(state, lot, record.at, what=what, clock_ms=clock)
     return [msgspec.structs.replace(breach, node=f"unit:{record.unit}") for breach in cure]
 
 

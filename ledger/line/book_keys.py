@@ -49,7 +49,9 @@ class KeyRevoked(Record, frozen=True, kw_only=True, tag="key-revoked"):
 
 def _opened_check(record: BookOpened, _state: State, setting: Setting) -> list[Breach]:
     if setting.index != 0 or setting.position != 0:
-        raise Contradiction("a book is opened once", expected="entry 0", got=setting.address, mend="start a new book")
+        raise Contradiction(
+            "a book is opened once", expected="entry 0", got=setting.address, where="origin", mend="start a new book"
+        )
     _check_line(record.verifier, record.origin)
     return []
 

@@ -83,7 +83,8 @@ def _opened_check(record: ClaimOpened, state: State, _setting: Setting) -> list[
         known_unit(state, record.unit)
         return []
     node = f"claim:{record.claim}"
-    bearers = [] if record.serial is UNSET else state.where(SerialRow, "serial", record.serial)
+    rows = [] if record.serial is UNSET else state.where(SerialRow, "serial", record.serial)
+    bearers = {row.unit for row in rows}
     if not bearers:
         return [Breach(code="claim-unknown-ball", node=node, said="no ball of this book bears the number", holds=False)]
     if len(bearers) > 1:
@@ -145,7 +146,9 @@ def _next_needs(record: ClaimExamined | ClaimDecided | ClaimReplaced, _state: St
 def _next_effects(fact: Fact, state: State) -> None:
     record: ClaimExamined | ClaimDecided | ClaimReplaced = fact.record  # type: ignore[assignment]  # by the kind table
     if isinstance(record, ClaimExamined):
-        state.alter(Claim, record.claim, state="examined")
+        claim = state.held(Claim, record.claim)
+        if claim is not None and claim.state == "open":
+            state.alter(Claim, record.claim, state="examined")
     elif isinstance(record, ClaimDecided):
         state.alter(Claim, record.claim, state=record.decision)
     else:

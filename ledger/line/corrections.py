@@ -13,14 +13,16 @@ from typing import Annotated
 import msgspec
 from msgspec import UNSET, Meta, UnsetType
 
-from ledger.errors import Contradiction, Refused, UnknownSubject
+from ledger.errors import Contradiction, MalformedRecord, Refused, RuleStands, UnknownSubject
 from ledger.line.fact import Breach, Fact
+from ledger.line.holds import Concession, HoldLifted, HoldPlaced
+from ledger.line.inspections import readings_digest
 from ledger.line.kind import Kind, Setting
 from ledger.line.kinds import PLAIN_KIND_OF, PlainRecord
 from ledger.line.lots import left_of
 from ledger.line.record import Address, Part, Record, Slug
-from ledger.line.refold import fold_nodes, nodes_of, refold, refold_needs, restate
-from ledger.line.rows import About, Body, BreachRow, FactRow, Lot, SerialRow
+from ledger.line.refold import MAIN, breach_nodes, fold_nodes, nodes_of, refold, refold_needs, restate
+from ledger.line.rows import About, Body, BreachRow, FactRow, Lot, Measured, SerialRow, Unit
 from ledger.line.state import Need, State
 
 
@@ -97,47 +99,110 @@ def _standing(change: Change, place: int, state: State) -> Fact:
 def _check(record: Correction, state: State, setting: Setting) -> list[Breach]:
     if len({change.fact for change in record.changes}) != len(record.changes):
         raise Contradiction("a fact is corrected twice at once", where="changes", mend="name each fact once")
-    facts = [_standing(change, place, state) for place, change in enumerate(record.changes)]
-    before = _shortages(record, state)
+    bodies: dict[str, Fact | None] = {}
+    for place, change in enumerate(record.changes):
+        fact = _standing(change, place, state)
+        _check_whose(change, place, fact, setting)
+        bodies[change.fact] = corrected(fact, change, place, setting.address)
+    touched = _touched(record, state)
+    before, read = _shortages(touched, state), _readings(touched, state)
+    places = {change.fact: place for place, change in enumerate(record.changes)}
     mark = state.mark()
     try:
-        refold(_touched(record, state), {fact.address: None for fact in facts}, state)
-        breaches = _check_replacements(record, facts, state, setting)
-        return breaches + _conflicts(record, before, state)
+        facts = refold(touched, bodies, state, lambda fact, then: _judged(fact, places[fact.address], then, setting))
+        _refuse_orphans(touched, facts, state)
+        breaches = [
+            breach for change in record.changes if change.fact in facts for breach in facts[change.fact].breaches
+        ]
+        return breaches + _conflicts(touched, before, state) + _stale_releases(read, state, set(bodies))
     finally:
         state.undo_to(mark)
 
 
-def _check_replacements(record: Correction, facts: list[Fact], state: State, setting: Setting) -> list[Breach]:
-    breaches: list[Breach] = []
-    for place, (change, fact) in enumerate(zip(record.changes, facts, strict=True)):
-        if change.replacement is UNSET:
-            continue
-        kind = PLAIN_KIND_OF[type(change.replacement)]
-        at_first = msgspec.structs.replace(setting, index=fact.index, position=fact.position)
-        try:
-            found = kind.check(change.replacement, state, at_first)
-        except Refused as error:
-            error.where = f"changes[{place}].replacement.{error.where}"
-            raise
-        breaches += [msgspec.structs.replace(breach, change=place) for breach in found]
-        kind.effects(msgspec.structs.replace(fact, record=change.replacement, breaches=tuple(found)), state)
-    return breaches
+def _judged(fact: Fact, place: int, state: State, setting: Setting) -> Fact:
+    """A replaced fact with what is wrong with it, judged as known now, at its own place among the facts about its nodes."""
+    at_first = msgspec.structs.replace(setting, index=fact.index, position=fact.position, author=fact.author)
+    try:
+        found = PLAIN_KIND_OF[type(fact.record)].check(fact.record, state, at_first)
+    except (Refused, MalformedRecord) as error:
+        raise error_within(error, f"changes[{place}].replacement") from error
+    breaches = tuple(msgspec.structs.replace(breach, change=place) for breach in found)
+    return msgspec.structs.replace(fact, breaches=breaches)
 
 
-def _shortages(record: Correction, state: State) -> dict[str, int]:
-    lots = [node.partition(":")[2] for node in _touched(record, state) if node.startswith("lot:")]
+def error_within(error: Refused | MalformedRecord, field: str) -> Refused | MalformedRecord:
+    """The same error with what holds the field that it names in front of it."""
+    where = f"{field}.{error.where}" if error.where else field
+    return type(error)(error.problem, expected=error.expected, got=error.got, where=where, mend=error.mend)
+
+
+def _check_whose(change: Change, place: int, fact: Fact, setting: Setting) -> None:
+    """Nobody lifts in another's name, and a recall does not go by a correction: it takes two people to lift."""
+    where = f"changes[{place}]"
+    if isinstance(fact.record, HoldPlaced) and fact.record.recall:
+        raise RuleStands(
+            f"recall hold {fact.record.hold} takes two people to lift",
+            got="a correction of the fact that placed it",
+            where=where,
+            mend="let two people lift it, and place another hold",
+        )
+    if isinstance(change.replacement, HoldLifted | Concession) and fact.author != setting.author:
+        raise RuleStands(
+            "only its author puts another decision to lift in the place of his own",
+            expected="the author of the fact",
+            got="another",
+            where=where,
+            mend="withdraw it, and decide anew in your own name",
+        )
+
+
+def _refuse_orphans(touched: set[str], facts: dict[str, Fact], state: State) -> None:
+    """Refuse to leave facts about a lot, ball, model, gauge or claim that no fact makes any more."""
+    gone = {node for node in touched if (main := MAIN.get(node.partition(":")[0])) is not None
+            and state.held(main, node.partition(":")[2]) is None}  # fmt: skip
+    for fact in sorted(facts.values(), key=lambda fact: (fact.index, fact.position)) if gone else []:
+        left = sorted(gone & nodes_of(fact))
+        if left:
+            raise Contradiction(
+                f"{left[0]} would be gone, and fact {fact.address} speaks of it",
+                where="changes",
+                mend=f"withdraw or replace fact {fact.address} in the same correction",
+            )
+
+
+def _shortages(touched: set[str], state: State) -> dict[str, int]:
+    lots = [node.partition(":")[2] for node in touched if node.startswith("lot:")]
     rows = [row for lot in lots if (row := state.held(Lot, lot)) is not None]
     return {row.lot: min(left_of(row), 0) for row in rows}
 
 
-def _conflicts(record: Correction, before: dict[str, int], state: State) -> list[Breach]:
+def _readings(touched: set[str], state: State) -> dict[str, str]:
+    units = [node.partition(":")[2] for node in touched if node.startswith("unit:")]
+    return {unit: readings_digest(state.held(Measured, unit)) for unit in units}
+
+
+def _stale_releases(before: dict[str, str], state: State, corrected_too: set[str]) -> list[Breach]:
+    """The releases whose readings a correction changed: the verdicts that they rest on were drawn from others."""
     breaches: list[Breach] = []
-    for lot, short in _shortages(record, state).items():
+    for name, digest in sorted(before.items()):
+        unit = state.held(Unit, name)
+        if unit is None or unit.release is None or unit.release in corrected_too:
+            continue
+        if digest != readings_digest(state.held(Measured, name)):
+            said = f"the readings that the release of {name} rests on were corrected"
+            mend = "judge the ball again, then lift the hold, rework or scrap"
+            breach = Breach(code="release-unfounded", node=f"unit:{name}", said=said, fact=unit.release, mend=mend)
+            breaches.append(breach)
+    return breaches
+
+
+def _conflicts(touched: set[str], before: dict[str, int], state: State) -> list[Breach]:
+    breaches: list[Breach] = []
+    for lot, short in sorted(_shortages(touched, state).items()):
         if short < before.get(lot, 0):
             said = f"after the correction {-short} more were drawn from {lot} than it had"
             breaches.append(Breach(code="over-drawn", node=f"lot:{lot}", said=said, mend="recount the lot"))
-    for node in sorted(_touched(record, state)):
+    for node in sorted(touched):
         for row in state.where(SerialRow, "unit", node.partition(":")[2]) if node.startswith("unit:") else []:
             twins = [twin for twin in state.where(SerialRow, "serial", row.serial) if twin.own_scheme]
             if row.own_scheme and len(twins) > 1:
@@ -148,28 +213,26 @@ def _conflicts(record: Correction, before: dict[str, int], state: State) -> list
 
 def _effects(fact: Fact, state: State) -> None:
     record: Correction = fact.record  # type: ignore[assignment]  # the kind table pairs them
-    touched = _touched(record, state)
     bodies: dict[str, Fact | None] = {}
     for place, change in enumerate(record.changes):
         old = state.where(Body, "address", change.fact)[0].fact
-        bodies[change.fact] = corrected(old, change, place, fact)
-    fresh = {node for body in bodies.values() if body is not None for node in nodes_of(body)}
-    refold(touched | fresh, bodies, state)
+        body = corrected(old, change, place, fact.address)
+        own = tuple(breach for breach in fact.breaches if breach.change == place)
+        bodies[change.fact] = None if body is None else msgspec.structs.replace(body, breaches=own)
+    fresh = {node for body in bodies.values() if body is not None for node in breach_nodes(body)}
+    refold(_touched(record, state) | fresh, bodies, state)
     for place, change in enumerate(record.changes):
-        restate(change.fact, bodies[change.fact], state, body_address(fact, place))
+        restate(change.fact, bodies[change.fact], state, f"{fact.address}.{place}")
 
 
-def body_address(correction: Fact, place: int) -> str:
-    """Where the body of a corrected fact stands: the correction's address and the place of the change."""
-    return f"{correction.address}.{place}"
+def corrected(old: Fact, change: Change, place: int, correction: str) -> Fact | None:
+    """The fact as the correction at that address states it, not judged yet; None where it is withdrawn.
 
-
-def corrected(old: Fact, change: Change, place: int, correction: Fact) -> Fact | None:
-    """The fact as the correction states it, or None where it is withdrawn."""
+    Its body stands at the correction's address and the place of the change.
+    """
     if change.replacement is UNSET:
         return None
-    own = tuple(breach for breach in correction.breaches if breach.change == place)
-    return msgspec.structs.replace(old, record=change.replacement, breaches=own, body=body_address(correction, place))
+    return msgspec.structs.replace(old, record=change.replacement, breaches=(), body=f"{correction}.{place}")
 
 
 def _about(record: Correction) -> Iterable[str]:
@@ -179,23 +242,30 @@ def _about(record: Correction) -> Iterable[str]:
 def _recheck_needs(record: Recheck, state: State) -> Iterator[Need]:
     yield Need(FactRow, "address", record.because)
     for address in record.facts:
+        yield Need(FactRow, "address", address)
         body = Need(Body, "address", address)
         yield body
-        if state.has(body):
-            for row in state.where(Body, "address", address):
-                yield from PLAIN_KIND_OF[type(row.fact.record)].needs(row.fact.record, state)
+        for row in state.where(Body, "address", address) if state.has(body) else []:
+            kind = PLAIN_KIND_OF[type(row.fact.record)]
+            yield from kind.needs(row.fact.record, state)
+            yield from (Need(BreachRow, "node", node) for node in kind.about(row.fact.record))
 
 
 def _recheck_check(record: Recheck, state: State, _setting: Setting) -> list[Breach]:
-    if state.one(FactRow, record.because) is None:
-        raise UnknownSubject(f"fact {record.because} is not in the book", where="because", mend="correct the address")
+    for address, where in (
+        (record.because, "because"),
+        *((fact, f"facts[{n}]") for n, fact in enumerate(record.facts)),
+    ):
+        if state.one(FactRow, address) is None:
+            raise UnknownSubject(f"fact {address} is not in the book", where=where, mend="correct the address")
     breaches: list[Breach] = []
     for address in record.facts:
         for row in state.where(Body, "address", address):
-            recheck = PLAIN_KIND_OF[type(row.fact.record)].recheck
-            known = {(breach.code, breach.node) for breach in row.fact.breaches}
-            found = [] if recheck is None else recheck(row.fact, state)
-            breaches += [breach for breach in found if (breach.code, breach.node) not in known]
+            kind = PLAIN_KIND_OF[type(row.fact.record)]
+            nodes = kind.about(row.fact.record)
+            known = {(old.code, old.node, old.said) for node in nodes for old in state.where(BreachRow, "node", node)}
+            found = [] if kind.recheck is None else kind.recheck(row.fact, state)
+            breaches += [breach for breach in found if (breach.code, breach.node, breach.said) not in known]
     return breaches
 
 

@@ -54,6 +54,27 @@ class Fact(msgspec.Struct, frozen=True):
         """When it happened, as said."""
         return instant_ms(self.record.at)
 
+    @property
+    def taken_ms(self) -> int | None:
+        """The instant at which the fact was taken as it stands; none for a corrected one, which was said over again."""
+        return None if self.body else self.recorded_ms
+
+
+def is_late(fact: Fact, sort: str, late_ms: int = LATE_MS) -> bool:
+    """Whether a report was taken long after the act. ``sort`` is that of its kind; a decision is never late."""
+    return sort == "report" and fact.recorded_ms - fact.at_ms > late_ms
+
+
+def is_doubtful(fact: Fact, doubtful_ms: int = DOUBTFUL_MS) -> bool:
+    """Whether the clock that gave the fact's time is too far off: by its own statement, or ahead of the service's.
+
+    A corrected time was no clock's, so it is doubtful by its own statement only.
+    """
+    error_s = fact.record.clock_error_s
+    stated = 0 if error_s is UNSET else error_s * 1000
+    ahead = 0 if fact.taken_ms is None else fact.at_ms - fact.taken_ms
+    return stated > doubtful_ms or ahead > max(doubtful_ms, stated)
+
 
 def parse_address(text: str) -> tuple[int, int]:
     """Index and position of ``index.position``; the text has the `Address` pattern already."""

@@ -11,13 +11,12 @@ import msgspec
 
 from ledger.book.instant import instant_ms
 from ledger.errors import MalformedRecord, Refused
-from ledger.line.corrections import Correction
-from ledger.line.fact import Breach, Fact
+from ledger.line.corrections import Correction, error_within
+from ledger.line.fact import DOUBTFUL_MS, LATE_MS, Breach, Fact, is_doubtful, is_late
 from ledger.line.holds import enter_breach_holds
 from ledger.line.kind import Setting
-from ledger.line.lots import clock_error_ms
 from ledger.line.record import Record, check_instants
-from ledger.line.refold import breach_nodes, enter_about, kind_name
+from ledger.line.refold import breach_nodes, enter_about, kind_name, own_breaches
 from ledger.line.rows import FactRow
 from ledger.line.state import Need, State
 from ledger.line.vocabulary import KIND_OF
@@ -42,8 +41,7 @@ def check_submission(records: Sequence[Record]) -> None:
 
 def located(error: Refused | MalformedRecord, place: int) -> Refused | MalformedRecord:
     """The same error with the record's place in front of the field that it names."""
-    where = f"records[{place}].{error.where}" if error.where else f"records[{place}]"
-    return type(error)(error.problem, expected=error.expected, got=error.got, where=where, mend=error.mend)
+    return error_within(error, f"records[{place}]")
 
 
 def needs_of(record: Record, state: State) -> Iterable[Need]:
@@ -61,11 +59,10 @@ def is_correction(record: Record) -> bool:
     return isinstance(record, Correction)
 
 
-def enter(fact: Fact, state: State, *, late_ms: int = 3_600_000, doubtful_ms: int = 120_000) -> None:
+def enter(fact: Fact, state: State, *, late_ms: int = LATE_MS, doubtful_ms: int = DOUBTFUL_MS) -> None:
     """Put every row that a fact gives. Late and doubtful times are marked, with the plant's limits."""
     kind = KIND_OF[type(fact.record)]
-    own = msgspec.structs.replace(fact, breaches=tuple(b for b in fact.breaches if not isinstance(b.change, int)))
-    behind = fact.recorded_ms - fact.at_ms
+    own = msgspec.structs.replace(fact, breaches=own_breaches(fact))
     state.put(
         FactRow(
             address=fact.address,
@@ -75,9 +72,8 @@ def enter(fact: Fact, state: State, *, late_ms: int = 3_600_000, doubtful_ms: in
             at_ms=fact.at_ms,
             recorded_ms=fact.recorded_ms,
             author=fact.author,
-            late=kind.sort == "report" and behind > late_ms,
-            doubtful=-behind > max(doubtful_ms, clock_error_ms(fact.record))
-            or clock_error_ms(fact.record) > doubtful_ms,
+            late=is_late(fact, kind.sort, late_ms),
+            doubtful=is_doubtful(fact, doubtful_ms),
             standing=True,
             body="",
         )

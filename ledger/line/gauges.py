@@ -14,7 +14,7 @@ from msgspec import UNSET, Meta, UnsetType
 from ledger.book.decimal_text import scaled
 from ledger.book.instant import instant_ms
 from ledger.errors import Contradiction, UnknownSubject
-from ledger.line.fact import Breach, Fact
+from ledger.line.fact import Breach, Fact, parse_address
 from ledger.line.kind import Kind, Setting
 from ledger.line.quantity import check_unit
 from ledger.line.record import At, DecimalText, Digest, Id, Record, Slug
@@ -34,7 +34,10 @@ class GaugeRegistered(Record, frozen=True, kw_only=True, tag="gauge-registered")
 
 
 class GaugeCalibrated(Record, frozen=True, kw_only=True, tag="gauge-calibrated"):
-    """A calibration: whether it was found good, when it is due again, its expanded uncertainty (k = 2) and certificate."""
+    """A calibration: whether it was found good, when it is due again, its expanded uncertainty (k = 2) and certificate.
+
+    The gauge leaves it in order, put right where it was found wrong; one that could not be is reported faulty.
+    """
 
     gauge: Id
     as_found_good: bool
@@ -87,18 +90,18 @@ def known_gauge(state: State, gauge: str, *, where: str) -> Gauge:
 def standing_at(calibrations: Iterable[Calibration], at_ms: int) -> Standing:
     """Whether a reading taken at an instant may be used, as far as these calibrations tell.
 
-    In date at the instant: usable, unless the next calibration found the gauge wrong.  Overdue or never calibrated:
-    unusable until a later calibration finds it good.
+    In date at the instant: usable, unless the next calibration found the gauge wrong.  Overdue, never calibrated or
+    failed on the master: unusable until the next calibration finds it good.  After a fault: unusable until calibrated.
     """
     before, after = None, None
-    for row in sorted(calibrations, key=lambda row: (row.at_ms, row.calibration)):
+    for row in sorted(calibrations, key=lambda row: (row.at_ms, parse_address(row.calibration))):
         if row.at_ms <= at_ms and (row.kind != "check" or not row.good):
             before = row
         elif row.at_ms > at_ms and after is None and (row.kind != "check" or not row.good):
             after = row
     if after is not None and not after.good:
         return Standing(usable=False, why="the gauge was found wrong afterwards", fact=after.calibration)
-    if before is not None and not before.good:
+    if before is not None and not before.good and before.kind != "calibration":
         good_after = after is not None and before.kind == "check"
         why = "the gauge had been found wrong and was not calibrated since"
         return Standing(usable=good_after, why="" if good_after else why, fact=before.calibration)
@@ -149,7 +152,15 @@ def _known_check(
             where="due_at",
             mend="correct the due date",
         )
+    if isinstance(record, GaugeCalibrated):
+        _budget(record)
     return []
+
+
+def _budget(record: GaugeCalibrated) -> tuple[int | None, int | None]:
+    """Expanded uncertainty and bias in millionths. Raises MalformedDecimal for more than six places."""
+    expanded = None if record.expanded is UNSET else scaled(record.expanded, 6)
+    return expanded, None if record.bias is UNSET else scaled(record.bias, 6)
 
 
 def _calibrated_effects(fact: Fact, state: State) -> None:
@@ -157,13 +168,8 @@ def _calibrated_effects(fact: Fact, state: State) -> None:
     _enter(fact, state, record.gauge, kind="calibration", good=record.as_found_good, due_ms=instant_ms(record.due_at))
     row = state.held(Calibration, fact.address)
     if row is not None:
-        state.put(
-            msgspec.structs.replace(
-                row,
-                expanded_micro=None if record.expanded is UNSET else scaled(record.expanded, 6),
-                bias_micro=None if record.bias is UNSET else scaled(record.bias, 6),
-            )
-        )
+        expanded, bias = _budget(record)
+        state.put(msgspec.structs.replace(row, expanded_micro=expanded, bias_micro=bias))
     state.alter(Gauge, record.gauge, state="calibrated")
 
 

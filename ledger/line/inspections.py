@@ -15,12 +15,13 @@ from msgspec import UNSET, Meta, UnsetType
 from ledger.book.canonical import encode
 from ledger.book.decimal_text import scaled
 from ledger.book.instant import instant_ms
-from ledger.errors import Contradiction, MalformedRecord
+from ledger.errors import Contradiction, MalformedRecord, RuleStands
 from ledger.line.balls import known_unit
 from ledger.line.fact import Breach, Fact
 from ledger.line.gauges import UnitText, gauge_needs, known_gauge, standing_at
 from ledger.line.kind import Kind, Setting
 from ledger.line.lots import known_lot
+from ledger.line.process_plan import INSPECTS, Inspect, plan_at, plan_needs
 from ledger.line.quantity import scaled_reading, statistic
 from ledger.line.record import DecimalText, Digest, Id, Part, Record, Slug
 from ledger.line.rows import Calibration, Lot, LotReading, Measured, SampleJudged, Unit
@@ -62,8 +63,16 @@ class SampleVerdict(Record, frozen=True, kw_only=True, tag="sample-judged"):
 
 
 def readings_digest(measured: Measured | None) -> str:
-    """SHA-256, 64 hex digits, over the sources of the readings that stand: it changes with every reading that does."""
-    return sha256(b"" if measured is None else measured.sources.encode()).hexdigest()
+    """SHA-256, 64 hex digits, over the readings that stand, values and sources: it changes with every one that does.
+
+    Without any reading it is the same, whether or not some were voided.
+    """
+    sources = {} if measured is None else msgspec.json.decode(measured.sources)
+    standing = {
+        quantity: [str(getattr(measured, quantity)), str(getattr(measured, f"{quantity}_u")), *source]
+        for quantity, source in sources.items()
+    }
+    return sha256(encode(standing)).hexdigest()
 
 
 def reading_value(reading: Reading) -> int:
@@ -149,10 +158,15 @@ def _effects(fact: Fact, state: State) -> None:
     if record.unit is UNSET:
         _lot_effects(fact, record, state)
         return
-    measured = state.held(Measured, record.unit)
-    sources: dict[str, list[Any]] = {} if measured is None else msgspec.json.decode(measured.sources)
+    measured = state.held(Measured, record.unit) or Measured(unit=record.unit, sources="{}")
+    sources: dict[str, list[Any]] = msgspec.json.decode(measured.sources)
+    voided: dict[str, int] = msgspec.json.decode(measured.voided)
     columns: dict[str, int | None] = {}
     for reading in record.readings:
+        # A reading reported late does not stand before a newer one, nor for a surface that is gone.
+        newer = sources.get(reading.quantity)
+        if fact.at_ms < voided.get(reading.quantity, fact.at_ms) or (newer is not None and fact.at_ms < newer[2]):
+            continue
         columns[reading.quantity] = reading_value(reading)
         columns[f"{reading.quantity}_u"] = None if reading.expanded is UNSET else scaled(reading.expanded, 6)
         sources[reading.quantity] = [
@@ -163,11 +177,7 @@ def _effects(fact: Fact, state: State) -> None:
             reading.statistic,
             len(reading.values),
         ]
-    text = encode(sources).decode()
-    if measured is None:
-        state.put(Measured(unit=record.unit, sources=text, **columns))
-    else:
-        state.put(msgspec.structs.replace(measured, sources=text, **columns))
+    state.put(msgspec.structs.replace(measured, sources=encode(sources).decode(), **columns))
 
 
 def _lot_effects(fact: Fact, record: Inspection, state: State) -> None:
@@ -185,18 +195,20 @@ def _lot_effects(fact: Fact, record: Inspection, state: State) -> None:
         state.put(row)
 
 
-def void_readings(state: State, unit: str, quantities: Iterable[str]) -> None:
-    """Take out of a unit's standing readings those that a rework can have changed."""
-    measured = state.held(Measured, unit)
-    if measured is None:
-        return
+def void_readings(state: State, unit: str, quantities: Iterable[str], at_ms: int) -> None:
+    """Take out of a unit's standing readings those taken before a rework at ``at_ms`` that it can have changed."""
+    measured = state.held(Measured, unit) or Measured(unit=unit, sources="{}")
     sources = msgspec.json.decode(measured.sources)
+    voided = msgspec.json.decode(measured.voided)
     columns: dict[str, int | None] = {}
     for quantity in quantities:
-        if sources.pop(quantity, None) is not None:
+        voided[quantity] = max(at_ms, voided.get(quantity, at_ms))
+        if quantity in sources and sources[quantity][2] < at_ms:
+            del sources[quantity]
             columns[quantity] = None
             columns[f"{quantity}_u"] = None
-    state.put(msgspec.structs.replace(measured, sources=encode(sources).decode(), **columns))
+    texts = {"sources": encode(sources).decode(), "voided": encode(voided).decode()}
+    state.put(msgspec.structs.replace(measured, **texts, **columns))
 
 
 def _about(record: Inspection) -> Iterable[str]:
@@ -206,7 +218,7 @@ def _about(record: Inspection) -> Iterable[str]:
 
 
 def _sample_check(record: SampleVerdict, state: State, _setting: Setting) -> list[Breach]:
-    known_lot(state, record.lot, where="lot")
+    lot = known_lot(state, record.lot, where="lot")
     if record.nonconforming > record.n:
         raise Contradiction(
             "more did not conform than were looked at",
@@ -215,7 +227,37 @@ def _sample_check(record: SampleVerdict, state: State, _setting: Setting) -> lis
             where="nonconforming",
             mend="correct the two counts",
         )
+    item = _sample_plan(record, lot, state)
+    if item is not None and item.n is not UNSET and record.n < item.n:
+        raise RuleStands(
+            "the sample is smaller than the plan asks for",
+            expected=f"at least {item.n}",
+            got=record.n,
+            where="n",
+            mend="look at more pieces of the lot, then judge",
+        )
+    if item is not None and item.accept is not UNSET and record.accepted and record.nonconforming > item.accept:
+        raise RuleStands(
+            "too many of the sample did not conform for the lot to be accepted",
+            expected=f"at most {item.accept}",
+            got=record.nonconforming,
+            where="accepted",
+            mend="reject the lot, and screen it ball by ball",
+        )
     return []
+
+
+def _sample_plan(record: SampleVerdict, lot: Lot, state: State) -> Inspect | None:
+    plan = plan_at(state, lot.model, instant_ms(record.at))
+    items = [] if plan is None else INSPECTS.decode(plan.inspect)
+    return next((item for item in items if item.quantity == record.quantity and item.every == "sample"), None)
+
+
+def _sample_needs(record: SampleVerdict, state: State) -> Iterator[Need]:
+    yield Need(Lot, "lot", record.lot)
+    if state.has(Need(Lot, "lot", record.lot)):
+        lot = state.one(Lot, record.lot)
+        yield from plan_needs(None if lot is None else lot.model)
 
 
 def _sample_effects(fact: Fact, state: State) -> None:
@@ -237,7 +279,7 @@ KINDS = (
     Kind(
         SampleVerdict,
         "decision",
-        lambda record, _state: [Need(Lot, "lot", record.lot)],
+        _sample_needs,
         _sample_check,
         _sample_effects,
         lambda record: [f"lot:{record.lot}"],

@@ -37,6 +37,11 @@ class Setting(msgspec.Struct, frozen=True):
         """The address that the fact will have."""
         return f"{self.index}.{self.position}"
 
+    @property
+    def taken_ms(self) -> int | None:
+        """The instant that the record's times cannot lie after; none where a station asks about a time to come."""
+        return None if self.asking else self.now_ms
+
 
 class Kind(NamedTuple):
     """A record kind.

@@ -118,9 +118,10 @@ def _lot_needs(record: LotWorked | PiecesLost | LotRecounted | LotChanged, state
         yield from plan_needs(lot.model)
 
 
-def _worked_check(record: LotWorked, state: State, _setting: Setting) -> list[Breach]:
+def _worked_check(record: LotWorked, state: State, setting: Setting) -> list[Breach]:
     lot = known_lot(state, record.lot, where="lot", stages=("block", "core", "shell"))
-    if instant_ms(record.at) < instant_ms(record.began_at):
+    began = instant_ms(record.began_at)
+    if instant_ms(record.at) < began:
         raise MalformedRecord(
             "ended before it began",
             expected=f"at or after {record.began_at}",
@@ -130,14 +131,25 @@ def _worked_check(record: LotWorked, state: State, _setting: Setting) -> list[Br
         )
     node = f"lot:{record.lot}"
     holds = stopping_holds(state, "work", lot=record.lot)
-    return hold_breaches(holds, node=node, what=f"{record.step} done") + worked_windows(record, state, lot)
+    breaches = hold_breaches(holds, node=node, what=f"{record.step} done")
+    breaches += early_breaches(lot, began, node=node, what=f"{record.lot} {record.step}")
+    return breaches + worked_windows(record, state, lot, setting.taken_ms)
 
 
-def worked_windows(record: LotWorked, state: State, lot: Lot) -> list[Breach]:
+def early_breaches(lot: Lot, at_ms: int, *, node: str, what: str) -> list[Breach]:
+    """The breach of a step that is said to have begun before its lot was made."""
+    if at_ms >= lot.ended_ms:
+        return []
+    said = f"{what} before {lot.lot} was made"
+    return [Breach(code="before-parent", node=node, said=said, fact=lot.address, mend="correct the instants")]
+
+
+def worked_windows(record: LotWorked, state: State, lot: Lot, taken_ms: int | None) -> list[Breach]:
     """The final cure that a shell must have had before its pin is filled or it is turned."""
     if lot.stage != "shell" or record.step not in CURED_STEPS:
         return []
-    return final_cure(state, lot, record.began_at, what=f"{record.lot} {record.step}", clock_ms=clock_error_ms(record))
+    clock = clock_error_ms(record, taken_ms)
+    return final_cure(state, lot, record.began_at, what=f"{record.lot} {record.step}", clock_ms=clock)
 
 
 def final_cure(state: State, lot: Lot, began_at: str, *, what: str, clock_ms: int) -> list[Breach]:
@@ -158,7 +170,7 @@ def final_cure(state: State, lot: Lot, began_at: str, *, what: str, clock_ms: in
 def _worked_recheck(fact: Fact, state: State) -> list[Breach]:
     record: LotWorked = fact.record  # type: ignore[assignment]  # the kind table pairs them
     lot = state.one(Lot, record.lot)
-    return [] if lot is None else worked_windows(record, state, lot)
+    return [] if lot is None else worked_windows(record, state, lot, fact.taken_ms)
 
 
 def _worked_effects(fact: Fact, state: State) -> None:
@@ -256,6 +268,12 @@ def _merged_check(record: LotsMerged, state: State, _setting: Setting) -> list[B
                 where=f"lots[{place}].lot",
                 mend="merge lots of one stage and model",
             )
+        if lot in lots[:place]:
+            raise Contradiction(
+                f"lot {part.lot} is named twice",
+                where=f"lots[{place}].lot",
+                mend="name each lot once, with all its pieces",
+            )
         refuse_shortage(lot, part.count, where=f"lots[{place}].count")
     return []
 
@@ -323,7 +341,7 @@ KINDS = (
         _split_needs,
         _split_check,
         _split_effects,
-        lambda record: [f"lot:{record.lot}", f"lot:{record.into}"],
+        lambda record: [f"lot:{record.into}", f"lot:{record.lot}"],
     ),
     Kind(
         LotsMerged,

@@ -145,7 +145,7 @@ def enter_lot(  # noqa: PLR0913  # the columns of the row that stages differ in
             expires_on=expires_on,
             density_micro=density_micro,
             closed=False,
-            clock_ms=clock_error_ms(fact.record),
+            clock_ms=clock_error_ms(fact.record, fact.taken_ms),
             address=fact.address,
         )
     )
@@ -169,6 +169,10 @@ def enter_draws(fact: Fact, state: State, child: str, draws: Iterable[Draw]) -> 
         state.add(Lot, draw.parent, used=draw.amount)
 
 
-def clock_error_ms(record: Record) -> int:
-    """The stated error of the clock that gave a record's instants, ms; 0 where none is stated."""
-    return 0 if record.clock_error_s is UNSET else record.clock_error_s * 1000
+def clock_error_ms(record: Record, taken_ms: int | None = None) -> int:
+    """How far off (ms) the clock that gave a record's instants may be: what was stated, 0 where nothing was.
+
+    With ``taken_ms``, the service's instant of taking the record: a time ahead of it shows an error of at least that.
+    """
+    stated = 0 if record.clock_error_s is UNSET else record.clock_error_s * 1000
+    return stated if taken_ms is None else max(stated, instant_ms(record.at) - taken_ms)

@@ -74,7 +74,11 @@ def _received_check(record: MaterialReceived, state: State, _setting: Setting) -
         known_lot(state, draw.parent, where=f"from_lots[{place}].lot")
     if record.density is not UNSET:
         scaled(record.density, 6)
-    return draw_breaches(state, draws, child=record.lot, at_ms=0 if not draws else instant_ms(record.at))
+    breaches: list[Breach] = []
+    for draw in draws:
+        holds = stopping_holds(state, "use", lot=draw.parent)
+        breaches += hold_breaches(holds, node=f"lot:{record.lot}", what=f"{draw.parent} went into {record.lot}")
+    return breaches + draw_breaches(state, draws, child=record.lot, at_ms=instant_ms(record.at))
 
 
 def _received_effects(fact: Fact, state: State) -> None:
@@ -115,13 +119,7 @@ def _mixed_check(record: BatchMixed, state: State, setting: Setting) -> list[Bre
         breaches += hold_breaches(
             stopping_holds(state, "use", lot=draw.lot), node=node, what=f"{draw.lot} was mixed in"
         )
-        if lot.expires_on is not None and record.began_at[:10] > lot.expires_on:
-            said = f"{draw.lot} expired on {lot.expires_on} and was mixed on {record.began_at[:10]}"
-            breaches.append(
-                Breach(
-                    code="expired", node=node, said=said, fact=lot.address, mend="use a lot in date, or dispose of it"
-                )
-            )
+        breaches += expiry_breaches(lot, record.began_at, node=node, what="mixed")
     breaches += draw_breaches(state, batch_draws(record.draws), child=record.batch, at_ms=instant_ms(record.began_at))
     if record.density is not UNSET and scaled(record.density, 6) > setting.rules.density_cap_micro:
         said = f"component density {record.density} g/mL is above the cap of {_cap(setting)} g/mL (limit quoted second-hand)"
@@ -129,6 +127,16 @@ def _mixed_check(record: BatchMixed, state: State, setting: Setting) -> list[Bre
             Breach(code="density-cap", node=node, said=said, mend="check the mix; scrap or dispose of the batch")
         )
     return breaches
+
+
+def expiry_breaches(lot: Lot, began_at: str, *, node: str, what: str) -> list[Breach]:
+    """The breach of a material used after its last day, by the date that the clock on the wall showed."""
+    if lot.expires_on is None or began_at[:10] <= lot.expires_on:
+        return []
+    said = f"{lot.lot} expired on {lot.expires_on} and was {what} on {began_at[:10]}"
+    return [
+        Breach(code="expired", node=node, said=said, fact=lot.address, mend="use a lot in date, or dispose of it"),
+    ]
 
 
 def _cap(setting: Setting) -> str:

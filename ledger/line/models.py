@@ -146,14 +146,21 @@ def _plan_check(record: PlanSet, state: State, _setting: Setting) -> list[Breach
                 where=f"inspect[{place}].quantity",
                 mend="use one of the quantities listed",
             )
-        if inspect.every == "sample" and UNSET in (inspect.n, inspect.accept, inspect.reject):
-            raise Contradiction(
-                "a sample plan needs its numbers",
-                expected="n, accept and reject",
-                where=f"inspect[{place}]",
-                mend="state n, accept and reject",
-            )
+        _check_sample_numbers(inspect, f"inspect[{place}]")
     return []
+
+
+def _check_sample_numbers(inspect: Inspect, where: str) -> None:
+    if inspect.every != "sample":
+        return
+    n, accept, reject = inspect.n, inspect.accept, inspect.reject
+    if n is UNSET or accept is UNSET or reject is UNSET or not accept < reject <= n:
+        raise Contradiction(
+            "a sample plan needs its numbers",
+            expected="n, accept and reject, with accept < reject <= n",
+            where=where,
+            mend="state n, accept and reject",
+        )
 
 
 def _plan_effects(fact: Fact, state: State) -> None:
@@ -207,7 +214,16 @@ def _adopted_effects(fact: Fact, state: State) -> None:
     )
 
 
-def _no_breach(_record: object, _state: State, _setting: Setting) -> list[Breach]:
+def _adopted_check(record: RulebookAdopted, state: State, _setting: Setting) -> list[Breach]:
+    for row in state.where(RulebookRow, "digest", record.digest):
+        if row.rulebook != record.rulebook:
+            raise Contradiction(
+                f"that edition is adopted as rulebook {row.rulebook}",
+                expected=row.rulebook,
+                got=record.rulebook,
+                where="rulebook",
+                mend="use one name for one edition",
+            )
     return []
 
 
@@ -243,7 +259,7 @@ KINDS = (
             Need(RulebookRow, "rulebook", record.rulebook),
             Need(RulebookRow, "digest", record.digest),
         ],
-        _no_breach,
+        _adopted_check,
         _adopted_effects,
         lambda record: [f"rulebook:{record.rulebook}"],
     ),

@@ -17,7 +17,7 @@ from ledger.line.fact import Breach, Fact
 from ledger.line.kind import Kind, Setting
 from ledger.line.lineage import hold_breaches, lineage_needs, stopping_holds
 from ledger.line.lots import Draw, clock_error_ms, draw_breaches, enter_draws, enter_lot, fresh_lot, grams, known_lot
-from ledger.line.materials import MaterialDraw
+from ledger.line.materials import MaterialDraw, expiry_breaches
 from ledger.line.models import known_model, model_needs
 from ledger.line.process_plan import Stage, lot_clock, plan_at, plan_needs, window_breaches
 from ledger.line.record import At, Count, Id, Name, Part, Pieces, Record, SealedKg
@@ -103,6 +103,12 @@ def _pieces(record: Pour) -> tuple[PieceDraw, ...]:
     )
 
 
+def _compounds(record: Pour) -> tuple[str, list[str]]:
+    if isinstance(record, ShellsPoured):
+        return "colours", [colour.lot for colour in record.colours]
+    return "batches", [batch.lot for batch in record.batches] if isinstance(record, BlocksMoulded | CoresPoured) else []
+
+
 def pour_draws(record: Pour) -> list[Draw]:
     """Everything a pour takes. Several lots in one part are alternatives: a piece holds one or another of them."""
     part = _stage(record).piece_stage
@@ -130,7 +136,7 @@ def _needs(record: Pour, state: State) -> Iterator[Need]:
     yield from lineage_needs([draw.parent for draw in pour_draws(record)], state)
 
 
-def _check(record: Pour, state: State, _setting: Setting) -> list[Breach]:
+def _check(record: Pour, state: State, setting: Setting) -> list[Breach]:
     stage = _stage(record)
     fresh_lot(state, record.lot)
     known_model(state, record.model, where="model")
@@ -139,14 +145,16 @@ def _check(record: Pour, state: State, _setting: Setting) -> list[Breach]:
     breaches: list[Breach] = []
     for place, piece in enumerate(_pieces(record)):
         known_lot(state, piece.lot, where=f"{stage.piece_stage}s[{place}].lot", stages=(stage.piece_stage,))
+    field, compounds = _compounds(record)
+    for place, compound in enumerate(compounds):
+        lot = known_lot(state, compound, where=f"{field}[{place}].lot", stages=("batch", "material"))
+        breaches += expiry_breaches(lot, record.began_at, node=node, what="poured")
     for draw in pour_draws(record):
-        stages = (stage.piece_stage,) if draw.part == stage.piece_stage else ("batch", "material")
-        known_lot(state, draw.parent, where=draw.part, stages=stages)
         holds = stopping_holds(state, "use", lot=draw.parent)
         breaches += hold_breaches(holds, node=node, what=f"{draw.parent} was used in {record.lot}")
     breaches += _check_pieces(record, state)
     breaches += draw_breaches(state, pour_draws(record), child=record.lot, at_ms=instant_ms(record.began_at))
-    return breaches + pour_windows(record, state)
+    return breaches + pour_windows(record, state, setting.taken_ms)
 
 
 def _check_order(record: Pour) -> None:
@@ -196,10 +204,10 @@ def _check_pieces(record: Pour, state: State) -> list[Breach]:
     return breaches
 
 
-def pour_windows(record: Pour, state: State) -> list[Breach]:
+def pour_windows(record: Pour, state: State, taken_ms: int | None) -> list[Breach]:
     """The windows that this pour had to keep: its own demoulding, and the rest of each parent before it."""
     stage, node = _stage(record), f"lot:{record.lot}"
-    began, clock = instant_ms(record.began_at), clock_error_ms(record)
+    began, clock = instant_ms(record.began_at), clock_error_ms(record, taken_ms)
     plan = plan_at(state, record.model, began)
     breaches = window_breaches(
         plan, stage.demould, began, instant_ms(record.at), node=node, what=record.lot, fact="", clock_ms=clock
@@ -244,7 +252,7 @@ def _about(record: Pour) -> Iterable[str]:
 
 
 def _recheck(fact: Fact, state: State) -> list[Breach]:
-    return pour_windows(fact.record, state)  # type: ignore[arg-type]  # the kind table pairs them
+    return pour_windows(fact.record, state, fact.taken_ms)  # type: ignore[arg-type]  # the kind table pairs them
 
 
 KINDS = tuple(

@@ -15,7 +15,7 @@ import msgspec
 from msgspec import UNSET, Meta, UnsetType
 
 from ledger.book.instant import Instant, format_instant
-from ledger.line.fact import Breach
+from ledger.line.fact import Breach, parse_address
 from ledger.line.record import Part, Slug
 from ledger.line.rows import Lot, Plan
 from ledger.line.state import Need, State
@@ -57,7 +57,7 @@ def plan_at(state: State, model: str | None, at_ms: int) -> Plan | None:
     if model is None:
         return None
     standing = [plan for plan in state.where(Plan, "model", model) if plan.from_ms <= at_ms]
-    return max(standing, key=lambda plan: (plan.from_ms, plan.plan), default=None)
+    return max(standing, key=lambda plan: (plan.from_ms, parse_address(plan.plan)), default=None)
 
 
 def window_of(plan: Plan | None, stage: Stage) -> Window | None:
@@ -72,27 +72,31 @@ def window_breaches(  # the two ends of one window and what to say of it
 ) -> list[Breach]:
     """Breaches of one window between two instants (ms); ``clock_ms`` is the stated error of the clocks that gave them.
 
-    A result that the clock error could change is ``cure-undecided``.
+    A result that the clock error could change is ``cure-undecided``; ``earliest`` lies beyond what it could change.
     """
     window = window_of(plan, stage)
     if window is None:
         return []
     elapsed = to_ms - from_ms
-    earliest = from_ms + window.min_s * 1000
+    until = format_instant(Instant(from_ms + window.min_s * 1000 + clock_ms, 0))
     longest = None if window.max_s is UNSET else window.max_s * 1000
     short = elapsed < window.min_s * 1000
     long = longest is not None and elapsed > longest
-    near = abs(elapsed - window.min_s * 1000) < clock_ms or (longest is not None and abs(elapsed - longest) < clock_ms)
-    if near:
+    near_min = window.min_s > 0 and abs(elapsed - window.min_s * 1000) < clock_ms
+    if near_min or (longest is not None and abs(elapsed - longest) < clock_ms):
         said = f"{what}: {stage} lasted {_words(elapsed)}, too near its limit for clocks that may be {_words(clock_ms)} off"
         return [
             Breach(
-                code="cure-undecided", node=node, said=said, fact=fact or UNSET, mend="compare the clocks, then dispose"
+                code="cure-undecided",
+                node=node,
+                said=said,
+                fact=fact or UNSET,
+                earliest=until if near_min else UNSET,
+                mend="compare the clocks, then dispose",
             )
         ]
     if short:
         said = f"{what}: {stage} lasted {_words(elapsed)}, the plan asks for at least {_words(window.min_s * 1000)}"
-        until = format_instant(Instant(earliest, 0))
         return [
             Breach(
                 code=f"{stage}-short",

@@ -126,15 +126,22 @@ def sealed_places(kind: type[Record], said: Mapping[str, Any]) -> Iterator[Place
 
 
 def _places(holder: Any, field: SealedField, steps: tuple[str, ...], path: str) -> Iterator[Place]:
+    """Where the object has another shape than the kind there is no place: the kind itself refuses it."""
     step, rest = steps[0], steps[1:]
-    keys: list[str | int] = list(range(len(holder))) if step == "*" else [step] if step in holder else []
+    keys: list[str | int] = []
+    if step == "*" and isinstance(holder, list | tuple):
+        keys = list(range(len(holder)))
+    elif isinstance(holder, dict) and step in holder:
+        keys = [step]
     for key in keys:
         here = f"{path}/{key}" if path else str(key)
         if rest:
             yield from _places(holder[key], field, rest, here)
         elif field.variants:
-            for inner in dict(field.variants).get(holder[key]["kind"], ()):
-                yield from _places(holder[key], inner, inner.steps, here)
+            variant = holder[key].get("kind") if isinstance(holder[key], dict) else None
+            for tag, inners in field.variants:
+                for inner in inners if tag == variant else ():
+                    yield from _places(holder[key], inner, inner.steps, here)
         else:
             yield Place(here, field.sealing, holder, key)
 

@@ -2,17 +2,28 @@
 
 The rows of a node depend on the facts about it and on nothing else, so this gives what a book would hold in which the
 corrected facts had been said rightly the first time.  Lots that go on from one another (split, merged) are folded
-together, since an heir takes over columns of the lot it is heir to.
+together, since an heir takes over columns of the lot it is heir to.  A correction may make a fact speak of a lot that was
+entered after it; the fact that made the lot is then folded first.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import TypeVar
 
-from ledger.line.fact import Fact
-from ledger.line.holds import breach_hold, enter_breach_holds
+import msgspec
+from msgspec import UNSET
+
+from ledger.line.balls import BallEngraved, UnitStarted
+from ledger.line.claims import ClaimOpened
+from ledger.line.fact import Breach, Fact, is_doubtful, is_late
+from ledger.line.gauges import GaugeRegistered
+from ledger.line.holds import HoldPlaced, breach_hold, enter_breach_holds
 from ledger.line.kinds import PLAIN_KIND_OF
+from ledger.line.lot_changes import LotsMerged, LotSplit
+from ledger.line.materials import BatchMixed, MaterialReceived
+from ledger.line.models import ModelDefined
+from ledger.line.moulding import BlocksMoulded, CoresPoured, ShellsPoured
 from ledger.line.rows import (
     About,
     Allotment,
@@ -46,6 +57,9 @@ from ledger.line.views import VIEW_OF
 
 R = TypeVar("R", bound=Row)
 
+Judge = Callable[[Fact, State], Fact]
+"""Gives a corrected fact with its breaches, from what stands before it; raises a `Refused` when it may not stand."""
+
 HEIRS = ("split", "merge")
 
 OWNED: dict[str, tuple[tuple[type[Row], str], ...]] = {
@@ -62,16 +76,36 @@ OWNED: dict[str, tuple[tuple[type[Row], str], ...]] = {
 }
 """The rows of a node of each sort, and the column that names it."""
 
+MAIN: dict[str, type[Row]] = {"lot": Lot, "unit": Unit, "model": Model, "gauge": Gauge, "claim": Claim}
+"""The row without which the other facts about a node speak of nothing."""
+
+MAKERS = frozenset(
+    {
+        *(MaterialReceived, BatchMixed, BlocksMoulded, CoresPoured, ShellsPoured, LotSplit, LotsMerged),
+        *(UnitStarted, BallEngraved, ModelDefined, GaugeRegistered, ClaimOpened, HoldPlaced),
+    }
+)
+"""The kinds that make a node: the first that they are about."""
+
 
 def nodes_of(fact: Fact) -> set[str]:
     """Every node whose rows the fact may write."""
-    kind = PLAIN_KIND_OF[type(fact.record)]
-    return {*kind.about(fact.record), *breach_nodes(fact)}
+    return {*_about(fact), *breach_nodes(fact)}
+
+
+def _about(fact: Fact) -> list[str]:
+    kind = PLAIN_KIND_OF.get(type(fact.record))
+    return [] if kind is None else list(kind.about(fact.record))
 
 
 def breach_nodes(fact: Fact) -> set[str]:
     """The hold nodes that the fact's breaches open."""
     return {f"hold:{breach_hold(fact, n)}" for n, breach in enumerate(fact.breaches) if breach.holds}
+
+
+def own_breaches(fact: Fact) -> tuple[Breach, ...]:
+    """The breaches that a fact itself holds product for; those of a correction's changes belong to the changed facts."""
+    return fact.breaches if fact.body else tuple(breach for breach in fact.breaches if breach.change is UNSET)
 
 
 def fold_nodes(nodes: Iterable[str], state: State) -> set[str]:
@@ -121,26 +155,77 @@ class _Fold(State):
     """A state that holds only the rows being folded; whatever is not there is simply not there."""
 
     def where(self, row: type[R], column: str, value: str) -> list[R]:
-        return [held for held in self.all_of(row) if getattr(held, column) == value]
+        """The rows folded so far, by the index that every change keeps."""
+        self._buckets.setdefault(Need(row, column, value), {})
+        return super().where(row, column, value)
 
     def one(self, row: type[R], value: str) -> R | None:
         return self.held(row, value)
 
+    def put(self, row: Row) -> None:
+        view = VIEW_OF[type(row)]
+        for column in view.lookups:
+            value = getattr(row, column)
+            if value is not None:
+                self._buckets.setdefault(Need(view.row, column, value), {})
+        super().put(row)
 
-def refold(nodes: set[str], bodies: Mapping[str, Fact | None], state: State) -> None:
-    """Put in ``state`` the rows that the nodes have with the facts of ``bodies`` replaced (None: withdrawn)."""
+
+class _Meanwhile(State):
+    """What stands in the middle of a fold: the folded rows of the nodes being folded, and the rest of the book as it is."""
+
+    def __init__(self, fold: State, rest: State, nodes: set[str]) -> None:
+        super().__init__()
+        self._fold, self._rest, self._nodes = fold, rest, nodes
+
+    def has(self, need: Need) -> bool:
+        return self._rest.has(need)
+
+    def where(self, row: type[R], column: str, value: str) -> list[R]:
+        node = VIEW_OF[row].node
+        rest = [other for other in self._rest.where(row, column, value) if node(other) not in self._nodes]
+        return rest + [own for own in self._fold.where(row, column, value) if node(own) in self._nodes]
+
+    def one(self, row: type[R], value: str) -> R | None:
+        found = self.held(row, value)
+        if found is None:
+            self._rest.one(row, value)  # says so where nobody asked for it
+        return found
+
+    def held(self, row: type[R], key: str) -> R | None:
+        node = VIEW_OF[row].node
+        own, other = self._fold.held(row, key), self._rest.held(row, key)
+        if own is not None and node(own) in self._nodes:
+            return own
+        return other if other is not None and node(other) not in self._nodes else None
+
+
+def refold(
+    nodes: set[str], bodies: Mapping[str, Fact | None], state: State, judge: Judge | None = None
+) -> dict[str, Fact]:
+    """Put in ``state`` the rows that the nodes have with the facts of ``bodies`` replaced (None: withdrawn).
+
+    With ``judge``, each replaced fact is judged at its own place in the order.  Gives the facts folded, by address.
+    """
     fold = _Fold()
-    for fact in _standing_facts(nodes, bodies, state):
-        enter_breach_holds(fact, fold)
-        PLAIN_KIND_OF[type(fact.record)].effects(fact, fold)
+    meanwhile = _Meanwhile(fold, state, nodes)
+    facts = _standing_facts(nodes, bodies, state)
+    for fact in _in_order(facts):
+        if judge is not None and fact.address in bodies:
+            fact = facts[fact.address] = judge(fact, meanwhile)  # noqa: PLW2901  # the same fact, with what is wrong with it
+        enter_breach_holds(msgspec.structs.replace(fact, breaches=own_breaches(fact)), fold)
+        kind = PLAIN_KIND_OF.get(type(fact.record))
+        if kind is not None:
+            kind.effects(fact, fold)
     _drop_rows(nodes, state)
     for row_type, view in VIEW_OF.items():
         for row in fold.all_of(row_type):
             if view.node(row) in nodes:
                 state.put(row)
+    return facts
 
 
-def _standing_facts(nodes: set[str], bodies: Mapping[str, Fact | None], state: State) -> list[Fact]:
+def _standing_facts(nodes: set[str], bodies: Mapping[str, Fact | None], state: State) -> dict[str, Fact]:
     facts: dict[str, Fact] = {}
     for node in nodes:
         for told in state.where(Told, "node", node) if not _fresh(node, state) else []:
@@ -149,7 +234,30 @@ def _standing_facts(nodes: set[str], bodies: Mapping[str, Fact | None], state: S
         facts.pop(address, None)
         if body is not None:
             facts[address] = body
-    return sorted(facts.values(), key=lambda fact: (fact.index, fact.position))
+    return facts
+
+
+def _in_order(facts: Mapping[str, Fact]) -> list[Fact]:
+    """By address; but the fact that made a node comes before every other fact about it."""
+    by_address = sorted(facts.values(), key=lambda fact: (fact.index, fact.position))
+    makers: dict[str, Fact] = {}
+    for fact in by_address:
+        if type(fact.record) in MAKERS:
+            makers.setdefault(_about(fact)[0], fact)
+    ordered: dict[str, Fact] = {}
+    waiting = by_address[::-1]
+    begun: set[str] = set()
+    while waiting:
+        fact = waiting[-1]
+        first = [makers[node] for node in _about(fact) if node in makers and makers[node].address not in begun]
+        if fact.address not in begun and first:
+            begun.add(fact.address)
+            waiting.extend(maker for maker in first if maker.address != fact.address)
+            continue
+        begun.add(fact.address)
+        waiting.pop()
+        ordered.setdefault(fact.address, fact)
+    return list(ordered.values())
 
 
 def _fresh(node: str, state: State) -> bool:
@@ -180,7 +288,8 @@ def restate(address: str, body: Fact | None, state: State, said_at: str) -> None
     if body is None:
         state.alter(FactRow, address, standing=False, body=said_at)
         return
-    state.alter(FactRow, address, kind=kind_name(body), at_ms=body.at_ms, body=said_at)
+    marks = {"late": is_late(body, PLAIN_KIND_OF[type(body.record)].sort), "doubtful": is_doubtful(body)}
+    state.alter(FactRow, address, kind=kind_name(body), at_ms=body.at_ms, body=said_at, **marks)
     enter_about(body, nodes_of(body), state)
 
 

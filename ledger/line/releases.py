@@ -15,7 +15,7 @@ from msgspec import Meta
 from ledger.book.instant import Instant, format_instant
 from ledger.errors import Contradiction, RuleStands
 from ledger.line.balls import known_unit, unit_needs
-from ledger.line.fact import Breach, Fact
+from ledger.line.fact import Breach, Fact, parse_address
 from ledger.line.gauges import standing_at
 from ledger.line.inspections import readings_digest, void_readings
 from ledger.line.kind import Kind, Setting
@@ -132,7 +132,7 @@ def _release_check(record: Release, state: State, _setting: Setting) -> list[Bre
     plan = _check_plan(record, unit, lot, state)
     _check_bases(record, plan, state)
     _check_inspected(record, unit, plan, state)
-    if record.grade in {"first", "second"}:
+    if record.grade != "prototype":
         _check_approved(unit, lot, plan, state)
     return []
 
@@ -187,20 +187,23 @@ def _check_bases(record: Release, plan: Plan, state: State) -> None:
 def _check_inspected(record: Release, unit: Unit, plan: Plan, state: State) -> None:
     if record.grade in {"prototype", "demo"}:
         return
-    sources = _sources(state.one(Measured, record.unit))
-    judged = {row.quantity: row for row in state.where(SampleJudged, "lot", unit.lot)}
+    measured = state.one(Measured, record.unit)
+    sources = _sources(measured)
+    voided = {} if measured is None else msgspec.json.decode(measured.voided)
+    samples = sorted(state.where(SampleJudged, "lot", unit.lot), key=lambda row: parse_address(row.sample))
+    judged = {row.quantity: row for row in samples}
     for item in INSPECTS.decode(plan.inspect):
-        if item.every == "unit":
+        sample = judged.get(item.quantity)
+        # A rejected lot may be screened ball by ball, and a reworked ball no longer stands for its lot.
+        alone = sample is not None and (not sample.accepted or item.quantity in voided)
+        if item.every == "unit" or (item.every == "sample" and alone):
             _check_read(item, sources, state)
-        elif item.every == "sample" and not (item.quantity in judged and judged[item.quantity].accepted):
-            if item.quantity in judged and item.quantity in sources:
-                continue  # a rejected lot may be screened: this ball was read by itself
+        elif item.every == "sample" and sample is None:
             raise RuleStands(
-                f"the lot's sample for {item.quantity} does not stand",
+                f"the lot's sample for {item.quantity} is not judged",
                 expected="an accepted sample, or a reading of this ball after a rejected one",
-                got="rejected" if item.quantity in judged else "not judged",
                 where="unit",
-                mend="judge the sample (sample-judged), or screen the lot ball by ball",
+                mend="judge the sample (sample-judged) first",
             )
 
 
@@ -209,7 +212,7 @@ def _check_read(item: Inspect, sources: dict[str, list[str]], state: State) -> N
     if source is None:
         raise RuleStands(
             f"{item.quantity} is not measured",
-            expected="a reading of every ball, by the inspection plan",
+            expected="a reading of this ball, by the inspection plan",
             where="readings",
             mend=f"measure {item.quantity}, then judge and release",
         )
@@ -227,23 +230,33 @@ def _check_approved(unit: Unit, lot: Lot | None, plan: Plan, state: State) -> No
         return
     on = unit_day(unit)
     rows = [row for row in state.where(Approval, "model", lot.model) if row.from_on <= on]
-    latest = max(rows, key=lambda row: (row.from_on, [int(part) for part in row.approval.split(".")]), default=None)
-    standing = latest is not None and latest.status == "approved" and (latest.to_on is None or on <= latest.to_on)
-    if latest is None or not standing or latest.revision != (lot.revision or latest.revision):
+    rows.sort(key=lambda row: (row.from_on, parse_address(row.approval)))
+    latest = {row.body: row for row in rows}
+    wrong = [_approval_problem(row, unit, lot, on) for row in latest.values()]
+    if all(wrong):
         raise RuleStands(
-            f"model {lot.model} is not approved for that day and revision",
+            f"model {lot.model} is not approved for unit {unit.unit}",
             expected="an approval in force (approval-entered)",
-            got="none" if latest is None else f"{latest.status} from {latest.from_on}, revision {latest.revision}",
+            got="; ".join(wrong) or f"no answer of a body by {on}",
             where="grade",
             mend="release it as prototype, or enter the body's answer first",
         )
-    if str(unit.weight_class) not in latest.classes.split(","):
-        raise RuleStands(
-            f"the approval does not cover weight class {unit.weight_class} lb",
-            expected=latest.classes,
-            where="grade",
-            mend="release it as prototype, or enter the body's answer for that class",
-        )
+
+
+def _approval_problem(row: Approval, unit: Unit, lot: Lot, on: str) -> str:
+    """Why a body's latest answer does not cover a ball; empty where it does."""
+    serial = unit.serial or ""
+    if row.status != "approved":
+        return f"{row.body}: {row.status} from {row.from_on}"
+    if row.to_on is not None and on > row.to_on:
+        return f"{row.body}: approved until {row.to_on}"
+    if lot.revision is not None and lot.revision != row.revision:
+        return f"{row.body}: revision {row.revision} is approved, this is {lot.revision}"
+    if str(unit.weight_class) not in row.classes.split(","):
+        return f"{row.body}: classes {row.classes} lb are approved, this is {unit.weight_class}"
+    if (row.first_serial or serial) > serial or serial > (row.last_serial or serial):
+        return f"{row.body}: approved for serials {row.first_serial or ''}..{row.last_serial or ''}"
+    return ""
 
 
 def unit_day(unit: Unit) -> str:
@@ -267,7 +280,7 @@ def _rework_check(record: Rework, state: State, _setting: Setting) -> list[Breac
 def _rework_effects(fact: Fact, state: State) -> None:
     record: Rework = fact.record  # type: ignore[assignment]  # the kind table pairs them
     state.alter(Unit, record.unit, state="reworked", grade=None, release=None, rework=fact.address)
-    void_readings(state, record.unit, VOIDED[record.operation])
+    void_readings(state, record.unit, VOIDED[record.operation], fact.at_ms)
 
 
 def _regrade_check(record: Regrade, state: State, _setting: Setting) -> list[Breach]:

@@ -268,7 +268,7 @@ class Shipped(Row, frozen=True, kw_only=True):
 
 
 class Claim(Row, frozen=True, kw_only=True):
-    """One warranty claim; ``unit`` is absent when no ball of the book answers to the serial."""
+    """One warranty claim, by the serial or the unit that it names; which ball bears the serial is asked of the serials."""
 
     claim: str
     serial: str | None
@@ -294,7 +294,8 @@ class Measured(Row, frozen=True, kw_only=True):
     """The readings of a unit that stand now, one row a unit: value and stated expanded uncertainty a quantity.
 
     ``sources`` is canonical JSON: quantity -> [unit, gauge, instant ms, fact address, statistic, number of readings].
-    A reading voided by rework, or withdrawn, is absent.
+    A reading voided by rework, or withdrawn, is absent.  ``voided`` is canonical JSON: quantity -> instant ms of the last
+    rework that can have changed it; no reading taken before it stands, however late it is reported.
     """
 
     unit: str
@@ -325,6 +326,7 @@ class Measured(Row, frozen=True, kw_only=True):
     mid_differential_u: int | None = None
     top_weight_u: int | None = None
     pin_to_cg_u: int | None = None
+    voided: str = "{}"
 
 
 class LotReading(Row, frozen=True, kw_only=True):

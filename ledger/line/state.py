@@ -43,7 +43,7 @@ class State:
     def __init__(self) -> None:
         """Start with nothing loaded."""
         self._rows: dict[type[Row], dict[Key, Row]] = {row: {} for row in VIEW_OF}
-        self._buckets: dict[Need, dict[Key, None]] = {}
+        self._buckets: dict[tuple[type[Row], str, str], dict[Key, None]] = {}  # a Need is such a tuple
         self._changes: dict[tuple[type[Row], Key], Row | None] = {}
         self._undo: list[tuple[View, Key, Row | None, tuple[bool, Row | None]]] = []
 
@@ -69,8 +69,7 @@ class State:
 
     def where(self, row: type[R], column: str, value: str) -> list[R]:
         """All rows of a view with this value in the column. Raises NotLoaded when that was not asked for."""
-        need = Need(row, column, value)
-        bucket = self._buckets.get(need)
+        bucket = self._buckets.get((row, column, value))
         if bucket is None:
             message = f"not loaded: {row.__name__}.{column}={value}"
             raise NotLoaded(message)
@@ -83,7 +82,7 @@ class State:
         found = self._rows[row].get((value,))
         if found is not None:
             return found  # type: ignore[return-value]  # rows of one view are of its class
-        if Need(row, view.key[0], value) not in self._buckets:
+        if (row, view.key[0], value) not in self._buckets:
             message = f"not loaded: {row.__name__} {value}"
             raise NotLoaded(message)
         return None
@@ -138,11 +137,11 @@ class State:
             before = getattr(old, column) if old is not None else None
             after = getattr(row, column) if row is not None else None
             if before != after and before is not None:
-                bucket = buckets.get(Need(view.row, column, before))
+                bucket = buckets.get((view.row, column, before))
                 if bucket is not None:
                     bucket.pop(key, None)
             if after is not None:
-                bucket = buckets.get(Need(view.row, column, after))
+                bucket = buckets.get((view.row, column, after))
                 if bucket is not None:
                     bucket[key] = None
 

@@ -1,0 +1,257 @@
+"""A second fold of the book, written another way: from the list of standing facts, as plain dicts, never calling effects.
+
+It knows accounts, descent, balls and their serials, standing readings, holds, and what is open or away; the tests compare
+it with the live view rows.  It looks at each fact's JSON and at the kinds by their names on the wire.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from decimal import Decimal
+from typing import Any
+
+import msgspec
+
+from ledger.line.fact import Fact
+from ledger.line.lots import left_of
+from ledger.line.rows import Descent, Hold, Lot, Measured, SerialRow, Shipped, Unit
+from tests.line.plant import Plant
+
+MADE = {"material-received": "material", "batch-mixed": "batch", "blocks-moulded": "block", "cores-poured": "core"}
+MADE["shells-poured"] = "shell"
+SPOILT = {
+    "resurface": "hardness roughness mass circumference diameter out_of_round",
+    "polish": "hardness roughness",
+    "re-turn": "mass circumference diameter out_of_round hardness roughness top_weight rg_low rg_mid rg_high "
+    "differential mid_differential",
+    "plug": "mass circumference diameter out_of_round hardness roughness top_weight pin_to_cg",
+    "re-pour": "mass circumference diameter out_of_round hardness roughness rg_low rg_mid rg_high differential "
+    "mid_differential top_weight pin_to_cg",
+}
+ENDS = {"scrap": "scrapped", "destructive-test": "destroyed", "retained": "retained"}
+
+
+class Story:
+    """What the standing facts say, told fact by fact."""
+
+    def __init__(self, facts: Iterable[Fact]) -> None:
+        self.lots: dict[str, dict[str, Any]] = {}
+        self.drawn: defaultdict[str, int] = defaultdict(int)
+        self.lost: defaultdict[str, int] = defaultdict(int)
+        self.edges: list[tuple[str, str, int]] = []
+        self.units: dict[str, dict[str, Any]] = {}
+        self.serials: defaultdict[str, list[list[Any]]] = defaultdict(list)
+        self.holds: dict[str, dict[str, Any]] = {}
+        self.read: defaultdict[str, dict[str, tuple[int, str]]] = defaultdict(dict)
+        self.spoilt: defaultdict[str, dict[str, int]] = defaultdict(dict)
+        self.away: dict[tuple[str, str], bool] = {}
+        self.counts: defaultdict[str, list[tuple[str, int]]] = defaultdict(list)
+        self.takes: dict[str, list[tuple[str, int]]] = {}
+        said = [(fact, msgspec.to_builtins(fact.record)) for fact in facts]
+        for fact, record in said:
+            self._breach_holds(fact)
+            if record["kind"] in {*MADE, "lot-split", "lots-merged"}:
+                self._lot(fact, record)
+        for fact, record in said:
+            for parent, amount in self.takes.get(fact.address, ()):
+                self.counts[parent].append(("less", amount))
+            teller: Callable[[Fact, dict[str, Any]], None] | None = getattr(
+                self, "_" + record["kind"].replace("-", "_"), None
+            )
+            if teller is not None:
+                teller(fact, record)
+
+    def _breach_holds(self, fact: Fact) -> None:
+        own = [breach for breach in fact.breaches if fact.body or not isinstance(breach.change, int)]
+        for number, breach in enumerate(own):
+            if breach.holds:
+                name = f"B{fact.body or fact.address}.{number}"
+                self.holds[name] = {"node": breach.node, "stops": "release,shipment", "recall": False, "by": []}
+
+    def _lot(self, fact: Fact, record: dict[str, Any]) -> None:
+        kind = record["kind"]
+        if kind == "lot-split":
+            takes, name = [(record["lot"], record["count"])], record["into"]
+        elif kind == "lots-merged":
+            takes, name = [(part["lot"], part["count"]) for part in record["lots"]], record["into"]
+        else:
+            takes, name = list(_takes(record)), record.get("lot") or record["batch"]
+        made = sum(amount for _, amount in takes) if kind in {"batch-mixed", "lot-split", "lots-merged"} else 0
+        made = _grams(record["kg"]) if kind == "material-received" else made or record.get("count", 0)
+        self.lots[name] = {"made": made, "maker": fact.address}
+        self.takes[fact.address] = takes
+        for parent, amount in takes:
+            self.drawn[parent] += amount
+            self.edges.append((name, parent, amount))
+
+    def _pieces_lost(self, _fact: Fact, record: dict[str, Any]) -> None:
+        self.lost[record["lot"]] += record["count"]
+        self.counts[record["lot"]].append(("less", record["count"]))
+
+    def _lot_recounted(self, _fact: Fact, record: dict[str, Any]) -> None:
+        self.counts[record["lot"]].append(("left", record["left"]))
+
+    def left(self, lot: str) -> int:
+        """What is left of a lot by its own history: taken from, and counted again."""
+        left: int = self.lots[lot]["made"]
+        for what, amount in self.counts[lot]:
+            left = amount if what == "left" else left - amount
+        return left
+
+    def _lot_closed(self, _fact: Fact, record: dict[str, Any]) -> None:
+        self.lots[record["lot"]]["closed"] = True
+
+    def _unit_started(self, _fact: Fact, record: dict[str, Any]) -> None:
+        unit = {"lot": record["lot"], "serial": None, "state": "made", "grade": None, "release": None, "away": None}
+        self.units[record["unit"]] = unit
+        self.drawn[record["lot"]] += 1
+        self.counts[record["lot"]].append(("less", 1))
+
+    def _ball_engraved(self, fact: Fact, record: dict[str, Any]) -> None:
+        if record["unit"] not in self.units:
+            self._unit_started(fact, record)
+        unit = self.units[record["unit"]]
+        unit["serial"] = record["serial"]
+        unit["state"] = "engraved" if unit["state"] == "made" else unit["state"]
+        self.serials[record["unit"]].append([record["serial"], fact.at_ms, None])
+
+    def _ball_engraved_anew(self, fact: Fact, record: dict[str, Any]) -> None:
+        for row in self.serials[record["unit"]]:
+            row[2] = fact.at_ms if row[2] is None else row[2]
+        self.serials[record["unit"]].append([record["serial"], fact.at_ms, None])
+        self.units[record["unit"]]["serial"] = record["serial"]
+
+    def _inspection(self, fact: Fact, record: dict[str, Any]) -> None:
+        if "unit" not in record:
+            return
+        standing, spoilt = self.read[record["unit"]], self.spoilt[record["unit"]]
+        for reading in record["readings"]:
+            name = reading["quantity"]
+            if fact.at_ms >= max(spoilt.get(name, 0), standing.get(name, (0, ""))[0]):
+                standing[name] = (fact.at_ms, fact.address)
+
+    def _rework(self, fact: Fact, record: dict[str, Any]) -> None:
+        unit = record["unit"]
+        self.units[unit].update(state="reworked", grade=None, release=None)
+        for name in SPOILT[record["operation"]].split():
+            self.spoilt[unit][name] = max(fact.at_ms, self.spoilt[unit].get(name, 0))
+            if self.read[unit].get(name, (fact.at_ms, ""))[0] < fact.at_ms:
+                del self.read[unit][name]
+
+    def _release(self, fact: Fact, record: dict[str, Any]) -> None:
+        self.units[record["unit"]].update(state="released", grade=record["grade"], release=fact.address)
+
+    def _regrade(self, _fact: Fact, record: dict[str, Any]) -> None:
+        self.units[record["unit"]]["grade"] = record["grade"]
+
+    def _scrap(self, _fact: Fact, record: dict[str, Any]) -> None:
+        self.units[record["unit"]].update(state=ENDS[record["how"]], grade=None, release=None)
+
+    def _shipment(self, _fact: Fact, record: dict[str, Any]) -> None:
+        for unit in record["units"]:
+            self.units[unit].update(state="shipped", away=record["shipment"])
+            self.away[unit, record["shipment"]] = True
+
+    def _returned(self, _fact: Fact, record: dict[str, Any]) -> None:
+        self.units[record["unit"]].update(state="returned", release=None, away=None)
+        for unit, shipment in self.away:
+            if unit == record["unit"]:
+                self.away[unit, shipment] = False
+
+    def _restocked(self, _fact: Fact, record: dict[str, Any]) -> None:
+        self.units[record["unit"]].update(state="engraved", grade=None)
+
+    def _hold_placed(self, _fact: Fact, record: dict[str, Any]) -> None:
+        stops = ",".join(sorted(record.get("stops", ("release", "shipment"))))
+        hold = {"node": record.get("node", "rule"), "stops": stops, "recall": record.get("recall", False), "by": []}
+        self.holds[record["hold"]] = hold
+
+    def _hold_lifted(self, fact: Fact, record: dict[str, Any]) -> None:
+        if record["hold"] in self.holds:
+            self.holds[record["hold"]]["by"].append(fact.author)
+
+    def _concession(self, fact: Fact, record: dict[str, Any]) -> None:
+        for hold in record["holds"]:
+            self._hold_lifted(fact, {"hold": hold})
+
+
+def _grams(kg: str) -> int:
+    return int(Decimal(kg) * 1000)
+
+
+def _takes(record: dict[str, Any]) -> Iterable[tuple[str, int]]:
+    yield from ((own["lot"], own["amount"]) for own in record.get("from_lots", ()))
+    for pieces in (record.get("blocks", ()), record.get("cores", ())):
+        yield from ((piece["lot"], piece["count"]) for piece in pieces)
+    for weighed in (record.get("draws", ()), record.get("batches", ()), record.get("colours", ())):
+        yield from ((draw["lot"], _grams(draw["kg"])) for draw in weighed)
+
+
+def told(plant: Plant) -> dict[str, Any]:
+    """What the standing facts say, in the shape of `shown`."""
+    story = Story(plant.facts())
+    return {
+        "lots": {
+            name: (
+                lot["made"],
+                story.drawn[name],
+                story.lost[name],
+                story.left(name),
+                lot.get("closed", False),
+                lot["maker"],
+            )
+            for name, lot in story.lots.items()
+        },
+        "edges": sorted(story.edges),
+        "units": story.units,
+        "serials": {unit: sorted(map(tuple, rows), key=repr) for unit, rows in story.serials.items() if rows},
+        "read": {unit: {name: where for name, (_, where) in got.items()} for unit, got in story.read.items() if got},
+        "holds": {
+            name: (hold["node"], hold["stops"], len(set(hold["by"])) < (2 if hold["recall"] else 1))
+            for name, hold in story.holds.items()
+        },
+        "away": story.away,
+    }
+
+
+def shown(plant: Plant) -> dict[str, Any]:
+    """What the live view rows show of the same things."""
+    rows: Callable[[Any], list[Any]] = lambda row: list(plant.tables.rows[row].values())  # noqa: E731  # any row class
+    serials: defaultdict[str, list[tuple[Any, ...]]] = defaultdict(list)
+    for row in rows(SerialRow):
+        serials[row.unit].append((row.serial, row.since_ms, row.until_ms))
+    read = {
+        row.unit: {name: got[3] for name, got in msgspec.json.decode(row.sources).items()} for row in rows(Measured)
+    }
+    columns = ("lot", "serial", "state", "grade", "release", "away")
+    return {
+        "lots": {lot.lot: (lot.made, lot.used, lot.lost, left_of(lot), lot.closed, lot.address) for lot in rows(Lot)},
+        "edges": sorted((edge.child, edge.parent, edge.amount) for edge in rows(Descent)),
+        "units": {unit.unit: {column: getattr(unit, column) for column in columns} for unit in rows(Unit)},
+        "serials": {unit: sorted(found, key=repr) for unit, found in serials.items()},
+        "read": {unit: got for unit, got in read.items() if got},
+        "holds": {hold.hold: (hold.node, hold.stops, hold.open) for hold in rows(Hold)},
+        "away": {(row.unit, row.shipment): row.back_ms is None for row in rows(Shipped)},
+    }
+
+
+def check_views(plant: Plant) -> None:
+    """Live rows equal a rebuild, a fold of every node anew, and the independent fold; or an AssertionError says where."""
+    live = plant.tables.listed()
+    assert {} == unlike(live, plant.rebuilt().listed())
+    assert {} == unlike(live, plant.refolded().listed())
+    assert {} == unlike(shown(plant), told(plant))
+
+
+def unlike(one: dict[str, Any], other: dict[str, Any]) -> dict[str, tuple[list[Any], list[Any]]]:
+    """What only the one and what only the other has, by name of view."""
+    return {
+        name: ([row for row in held if row not in other[name]], [row for row in other[name] if row not in held])
+        for name, held in _as_lists(one).items()
+        if held != (other := _as_lists(other))[name]
+    }
+
+
+def _as_lists(shape: dict[str, Any]) -> dict[str, list[Any]]:
+    return {name: sorted(rows.items()) if isinstance(rows, dict) else rows for name, rows in shape.items()}

@@ -1,0 +1,104 @@
+"""Gauges and the use of their readings, by what calibrations before and after say."""
+
+from __future__ import annotations
+
+import pytest
+
+from ledger.errors import Contradiction, MalformedQuantity, UnknownSubject
+from ledger.line.gauges import GaugeCalibrated, GaugeChecked, GaugeFaulted, GaugeRegistered, standing_at
+from ledger.line.record import Record
+from ledger.line.rows import Calibration, Gauge
+from tests.line.making import at, gauge, ready_plant
+
+
+def calibration(address: str, day: int, due: int, kind: str = "calibration", *, good: bool = True) -> Calibration:
+    """One calibration, check or fault, days as instants."""
+    row = {"calibration": address, "gauge": "G", "at_ms": day, "due_ms": due, "good": good, "kind": kind}
+    return Calibration(**row, expanded_micro=None, bias_micro=None)  # type: ignore[arg-type]  # columns by name
+
+
+FIRST = calibration("1.0", 1, 10)
+GOOD = calibration("2.0", 20, 30)
+WRONG = calibration("2.0", 20, 30, good=False)
+FAULT = calibration("2.0", 8, 8, "fault", good=False)
+FAILED = calibration("2.0", 8, 8, "check", good=False)
+PASSED = calibration("2.0", 8, 8, "check")
+
+
+@pytest.mark.parametrize(
+    ("rows", "day", "usable"),
+    [
+        ([], 5, False),
+        ([FIRST], 1, True),
+        ([FIRST], 10, True),
+        ([FIRST], 11, False),
+        ([FIRST, GOOD], 11, True),
+        ([FIRST, WRONG], 11, False),
+        ([FIRST, WRONG], 5, False),
+        ([FIRST, WRONG], 25, True),
+        ([FIRST, WRONG], 31, False),
+        ([GOOD], 5, True),
+        ([WRONG], 5, False),
+        ([FIRST, FAULT], 5, False),
+        ([FIRST, FAULT], 9, False),
+        ([FIRST, FAULT, calibration("3.0", 9, 30)], 8, False),
+        ([FIRST, FAULT, calibration("3.0", 9, 30)], 9, True),
+        ([FIRST, FAILED], 5, False),
+        ([FIRST, FAILED], 9, False),
+        ([FIRST, FAILED, calibration("3.0", 9, 30)], 8, True),
+        ([FIRST, FAILED, calibration("3.0", 9, 30, good=False)], 8, False),
+        ([FIRST, PASSED], 9, True),
+        ([FIRST, PASSED], 11, False),
+        ([FIRST, calibration("9.0", 1, 2, good=False), calibration("10.0", 1, 20)], 15, True),
+    ],
+)
+def test_a_reading_is_usable_as_far_as_the_calibrations_tell(
+    rows: list[Calibration], day: int, *, usable: bool
+) -> None:
+    """In date; or overdue and then found good. Found wrong next, faulty, or never calibrated: not."""
+    for order in (rows, rows[::-1]):
+        standing = standing_at(order, day)
+        assert (usable, usable) == (standing.usable, standing.why == "")
+
+
+@pytest.mark.parametrize(
+    ("record", "error", "where"),
+    [
+        (gauge("G-MASS", "mass", "lb")[0], Contradiction, "gauge"),
+        (gauge("G-NONE", "mass", "lb")[1], UnknownSubject, "gauge"),
+        (gauge("G-MASS", "mass", "lb", due_at=at(1, "08:30"))[1], Contradiction, "due_at"),
+        (GaugeChecked(at=at(2), gauge="G-NONE", master="M-1", good=True), UnknownSubject, "gauge"),
+        (GaugeFaulted(at=at(2), gauge="G-NONE", reason="dropped"), UnknownSubject, "gauge"),
+    ],
+)
+def test_what_contradicts_is_refused(record: Record, error: type[Exception], where: str) -> None:
+    """Each refusal is of its class and names its field."""
+    refusal = ready_plant().refused(record)
+    assert (error, where) == (type(refusal), refusal.where)
+
+
+def test_a_gauge_measures_in_a_unit_of_its_quantity() -> None:
+    """Nobody weighs in millimetres."""
+    with pytest.raises(MalformedQuantity):
+        ready_plant().submit(GaugeRegistered(at=at(1), gauge="G-X", quantity="mass", unit="mm", resolution="1"))
+
+
+def test_the_row_of_a_gauge_says_how_it_stands() -> None:
+    """Registered, calibrated, faulty; and its budget is kept in millionths."""
+    plant = ready_plant()
+    assert "calibrated" == plant.row(Gauge, "G-MASS").state
+    budget = GaugeCalibrated(
+        at=at(2),
+        gauge="G-MASS",
+        as_found_good=True,
+        due_at=at(90),
+        expanded="0.01",
+        bias="-0.002",
+        certificate="d" * 64,
+    )
+    entered = plant.submit(budget)
+    row = plant.row(Calibration, entered.address)
+    assert (10_000, -2_000) == (row.expanded_micro, row.bias_micro)
+    plant.submit(GaugeChecked(at=at(3), gauge="G-MASS", master="M-1", good=True))
+    plant.submit(GaugeFaulted(at=at(3), gauge="G-MASS", reason="dropped"))
+    assert "faulty" == plant.row(Gauge, "G-MASS").state

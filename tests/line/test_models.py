@@ -1,0 +1,61 @@
+"""Models, plans, approvals and adopted rulebooks: decisions, refused where they contradict what stands."""
+
+from __future__ import annotations
+
+import pytest
+
+from ledger.errors import Contradiction, MalformedLink, UnknownSubject
+from ledger.line.models import RulebookAdopted
+from ledger.line.process_plan import Inspect, Window
+from ledger.line.record import Record
+from ledger.line.rows import Approval, Model, Plan, RulebookRow
+from tests.line.making import RULEBOOK, approval, at, model, plan, ready_plant
+
+
+def test_a_new_revision_takes_the_place_of_the_old() -> None:
+    """One row a model, at its latest revision."""
+    plant = ready_plant()
+    plant.submit(model(revision=2, core="asymmetric"))
+    assert (2, "asymmetric") == (plant.row(Model, "ORBIT").revision, plant.row(Model, "ORBIT").core)
+
+
+def test_a_plan_keeps_its_windows_and_an_approval_its_classes() -> None:
+    """Plans and approvals are found by model."""
+    plant = ready_plant()
+    assert ["0.1"] == [row.plan for row in plant.tables.where(Plan, "model", "ORBIT")]
+    assert ["14,15,16"] == [row.classes for row in plant.tables.where(Approval, "model", "ORBIT")]
+
+
+@pytest.mark.parametrize(
+    ("record", "error", "where"),
+    [
+        (model(), Contradiction, "revision"),
+        (model(model="OTHER"), Contradiction, "gtin"),
+        (model(model="OTHER", gtin="09521234000014"), MalformedLink, ""),
+        (plan(model="NONE"), UnknownSubject, "model"),
+        (approval(model="NONE"), UnknownSubject, "model"),
+        (plan(windows=(Window(stage="block-rest", min_s=1), Window(stage="block-rest", min_s=2))), Contradiction, "windows"),
+        (plan(windows=(Window(stage="block-rest", min_s=2, max_s=1),)), Contradiction, "windows[0]"),
+        (plan(inspect=(Inspect(quantity="taste", every="unit"),)), UnknownSubject, "inspect[0].quantity"),
+        (plan(inspect=(Inspect(quantity="mass", every="sample", n=3),)), Contradiction, "inspect[0]"),
+        (plan(inspect=(Inspect(quantity="mass", every="sample", n=3, accept=1, reject=1),)), Contradiction, "inspect[0]"),
+        (RulebookAdopted(at=at(2), rulebook="body-b", digest=RULEBOOK), Contradiction, "rulebook"),
+    ],
+)  # fmt: skip
+def test_what_contradicts_is_refused(record: Record, error: type[Exception], where: str) -> None:
+    """Each refusal is of its class and names its field."""
+    plant = ready_plant()
+    before = plant.tables.listed()
+    with pytest.raises(error) as refusal:
+        plant.submit(record)
+    assert before == plant.tables.listed()
+    assert where in getattr(refusal.value, "where", "")
+
+
+def test_a_later_edition_supersedes_the_earlier() -> None:
+    """One edition of a rulebook is in force; going back to the first supersedes the second."""
+    plant = ready_plant()
+    for digest in ("c" * 64, RULEBOOK):
+        plant.submit(RulebookAdopted(at=at(3), rulebook="body-a", digest=digest))
+    rows = plant.tables.where(RulebookRow, "rulebook", "body-a")
+    assert [(RULEBOOK, False), ("c" * 64, True)] == [(row.digest, row.superseded) for row in rows]
