@@ -5,13 +5,17 @@ from __future__ import annotations
 import msgspec
 
 from ledger.book.instant import Instant, format_instant
+from ledger.line.refold import ONCE
 from ledger.line.rows import About, BreachRow, FactRow, Hold
 from ledger.store.reader import Reader
 from ledger.store.selections import rows_with
 
 
 class Told(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """One fact in a history. ``corrected_by`` is the address of the correction that it stands or fell by."""
+    """One fact in a history. ``corrected_by`` is the address of the correction that it stands or fell by.
+
+    ``standing`` is false for a withdrawn fact; ``moved`` is true for one that a correction made a fact about others.
+    """
 
     fact: str
     kind: str
@@ -21,6 +25,7 @@ class Told(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     late: bool = False
     doubtful: bool = False
     standing: bool = True
+    moved: bool = False
     corrected_by: str = ""
     breaches: tuple[str, ...] = ()
 
@@ -44,18 +49,22 @@ def instant_text(ms: int) -> str:
 
 
 def history_of(reader: Reader, nodes: list[str]) -> tuple[Told, ...]:
-    """Every fact about the nodes, in order of entry; a corrected fact that moved away is found by its correction."""
-    addresses = {about.address for about in rows_with(reader, About, "node", nodes)}
+    """Every fact that is or once was about the nodes, in order of entry; ``moved``: corrected to be about others now."""
+    about: list[About] = rows_with(reader, About, "node", [*nodes, *(f"{ONCE}{node}" for node in nodes)])
+    addresses = {one.address for one in about}
+    stays = {one.address for one in about if not one.node.startswith(ONCE)}
     rows: list[FactRow] = sorted(
         rows_with(reader, FactRow, "address", addresses), key=lambda row: (row.index, row.position)
     )
     said: dict[str, list[str]] = {}
     for breach in rows_with(reader, BreachRow, "address", addresses):
         said.setdefault(breach.address, []).append(f"{breach.code}: {breach.said}")
-    return tuple(_told(row, tuple(said.get(row.address, ()))) for row in rows)
+    return tuple(
+        _told(row, tuple(said.get(row.address, ())), moved=row.standing and row.address not in stays) for row in rows
+    )
 
 
-def _told(row: FactRow, breaches: tuple[str, ...]) -> Told:
+def _told(row: FactRow, breaches: tuple[str, ...], *, moved: bool) -> Told:
     return Told(
         fact=row.address,
         kind=row.kind,
@@ -65,6 +74,7 @@ def _told(row: FactRow, breaches: tuple[str, ...]) -> Told:
         late=row.late,
         doubtful=row.doubtful,
         standing=row.standing,
+        moved=moved,
         corrected_by=row.body.rpartition(".")[0],
         breaches=breaches,
     )

@@ -209,9 +209,8 @@ def pour_windows(record: Pour, state: State, taken_ms: int | None) -> list[Breac
     stage, node = _stage(record), f"lot:{record.lot}"
     began, clock = instant_ms(record.began_at), clock_error_ms(record, taken_ms)
     plan = plan_at(state, record.model, began)
-    breaches = window_breaches(
-        plan, stage.demould, began, instant_ms(record.at), node=node, what=record.lot, fact="", clock_ms=clock
-    )
+    # Pour and demoulding were read off one clock: its error is in both, and not in what lies between.
+    breaches = window_breaches(plan, stage.demould, began, instant_ms(record.at), node=node, what=record.lot, fact="")
     for piece in _pieces(record):
         lot = state.one(Lot, piece.lot)
         if lot is None or stage.rest is None:

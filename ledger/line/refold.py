@@ -60,6 +60,9 @@ R = TypeVar("R", bound=Row)
 Judge = Callable[[Fact, State], Fact]
 """Gives a corrected fact with its breaches, from what stands before it; raises a `Refused` when it may not stand."""
 
+ONCE = "once:"
+"""Before the node that a corrected fact used to be about."""
+
 HEIRS = ("split", "merge")
 
 OWNED: dict[str, tuple[tuple[type[Row], str], ...]] = {
@@ -280,9 +283,15 @@ def _drop_rows(nodes: set[str], state: State) -> None:
 
 
 def restate(address: str, body: Fact | None, state: State, said_at: str) -> None:
-    """Let the fact row, what the fact is about and its breaches follow its new body (None: withdrawn)."""
+    """Let the fact row, what the fact is about and its breaches follow its new body (None: withdrawn).
+
+    A node that it is about no longer keeps it under ``once:``, so that its history still shows what was said of it.
+    """
+    stays = set() if body is None else nodes_of(body)
     for about in state.where(About, "address", address):
-        state.drop(about)
+        if about.node not in stays and not about.node.startswith(ONCE):
+            state.drop(about)
+            state.put(msgspec.structs.replace(about, node=f"{ONCE}{about.node}"))
     for breach in state.where(BreachRow, "address", address):
         state.drop(breach)
     if body is None:

@@ -20,6 +20,10 @@ from ledger.line.state import Need, State
 Units = Annotated[tuple[Id, ...], Meta(min_length=1, max_length=500)]
 
 
+SOLD = frozenset({"first", "second", "house"})
+"""The grades that are sold; prototypes and demo balls leave with a purpose (common practice, no source)."""
+
+
 class Shipment(Record, frozen=True, kw_only=True, tag="shipment"):
     """Balls leave: for sale when released, or not for sale with a purpose."""
 
@@ -65,6 +69,14 @@ def _shipment_check(record: Shipment, state: State, _setting: Setting) -> list[B
                 got=unit.state,
                 where=where,
                 mend="release it first, or ship it not for sale with its purpose",
+            )
+        if record.purpose == "sale" and unit.grade not in SOLD:
+            raise RuleStands(
+                f"unit {name} is not for sale",
+                expected=" or ".join(sorted(SOLD)),
+                got=unit.grade or "no grade",
+                where=where,
+                mend="ship it with its purpose (sample, test, display...), or regrade it",
             )
         holds = stopping_holds(state, "shipment", lot=unit.lot, unit=unit)
         refuse_under_hold(holds, what=f"shipment of {name}", where=where)

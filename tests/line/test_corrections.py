@@ -13,7 +13,7 @@ from ledger.line.holds import Concession, HoldLifted, HoldPlaced
 from ledger.line.lot_changes import LotRecounted, LotSplit, LotWorked
 from ledger.line.lots import left_of
 from ledger.line.record import Record
-from ledger.line.rows import BreachRow, FactRow, Hold, Lot, Measured, SerialRow, Unit
+from ledger.line.rows import About, BreachRow, FactRow, Hold, Lot, Measured, SerialRow, Unit
 from ledger.line.shipments import Returned, Shipment
 from tests.line.independent_fold import check_views
 from tests.line.making import (
@@ -52,6 +52,18 @@ def test_a_replaced_fact_counts_as_if_it_had_been_said_so() -> None:
     row, fact = plant.row(Lot, "CL-1"), plant.row(FactRow, "5.0")
     assert (18, 2, "5.0") == (row.made, row.rejects, row.address)
     assert ("7.0.0", True) == (fact.body, fact.standing)
+    check_views(plant)
+
+
+def test_what_was_said_of_a_node_stays_findable() -> None:
+    """A lot that a corrected fact is no longer about keeps it under ``once:``, through a second correction too."""
+    plant = stocked_plant()
+    plant.submit(blocks("BL-2"))
+    plant.submit(correction(("5.0", cores("CL-1", ("BL-2", 20)))))
+    plant.submit(correction(("5.0", cores("CL-1", ("BL-2", 20), note="seen"))))
+    about = {row.node for row in plant.tables.where(About, "address", "5.0")}
+    assert {"once:lot:BL-1", "lot:BL-2", "lot:CL-1"} <= about
+    assert "lot:BL-1" not in about
     check_views(plant)
 
 

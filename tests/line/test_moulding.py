@@ -136,3 +136,8 @@ def test_positions_and_alternatives_are_kept_on_the_edges() -> None:
     assert [("CL-1", "core", 1, 4), ("CL-2", "core", 5, 12), ("MIX-R", "colour:red", None, None)] == [
         (edge.parent, edge.part, edge.first, edge.last) for edge in edges
     ]
+
+
+def test_one_clock_measures_its_own_demoulding_rightly() -> None:
+    """A constant error is in the pour and in the demoulding: what lies between is as long as the clock says."""
+    assert [] == ready_plant().submit(blocks("BL-1", clock_error_s=600)).codes

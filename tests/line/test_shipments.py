@@ -32,6 +32,17 @@ def test_a_released_ball_is_sold() -> None:
     assert ("shipped", "SH-1") == (plant.row(Unit, "U-1").state, plant.row(Unit, "U-1").away)
 
 
+def test_a_prototype_is_not_sold() -> None:
+    """A released prototype leaves with a purpose, and not for sale."""
+    plant = stocked_plant()
+    engrave(plant, "U-1")
+    plant.submit(release(plant, "U-1", grade="prototype"))
+    refused = plant.refused(shipment())
+    assert (RuleStands, "units[0]") == (type(refused), refused.where.rpartition("].")[2])
+    plant.submit(shipment(purpose="sample"))
+    assert "shipped" == plant.row(Unit, "U-1").state
+
+
 @pytest.mark.parametrize(
     ("record", "error", "where"),
     [
