@@ -164,19 +164,35 @@ def test_changed_lock_sets_up_anew(place: Path) -> None:
     assert run_demo(place).stderr.startswith("No Python from 3.11 to 3.14 was found")
 
 
-def test_install_system_needs_its_installer_only_where_something_is_listed(place: Path, project: Path) -> None:
-    """`--install-system` is taken and not passed on to pytest, as `--full` is passed on."""
+def _ops_test(place: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    """`ops/test` on a machine that has nothing but what lies in the folder."""
     program = place / "bin" / "python"
     program.write_text('#!/bin/sh\necho "$*"\n', "utf-8")
     program.chmod(0o755)
-    ran = subprocess.run(
-        [str(place / "bin" / "bash"), str(place / "ops" / "test"), "--full", "--install-system", "tests/book", "-x"],
+    return subprocess.run(
+        [str(place / "bin" / "bash"), str(place / "ops" / "test"), *words],
         env={"PATH": str(place / "bin"), "POURBOOK_VENV": str(place)},
         capture_output=True,
         text=True,
-        check=True,
+        check=False,
     )
+
+
+def test_install_system_is_taken_and_full_is_passed_on(place: Path) -> None:
+    """With the system's packages there, nothing is installed, and a skip becomes a failure."""
+    strace = place / "bin" / "strace"
+    strace.write_text("#!/bin/sh\n", "utf-8")
+    strace.chmod(0o755)
+    ran = _ops_test(place, "--full", "--install-system", "tests/book", "-x")
     assert ran.stdout == "-m pytest -n 2 --full --no-skips tests/book -x\n"
+
+
+def test_install_system_says_what_it_lacks(place: Path) -> None:
+    """Without a package and without its installer it stops in one sentence; without the option it goes on."""
+    ran = _ops_test(place, "--install-system")
+    assert ran.returncode != 0
+    assert "--install-system needs apt-get, which is not here." in ran.stderr
+    assert _ops_test(place).stdout == "-m pytest -n 2\n"
 
 
 def test_no_skips_fails_a_run_with_a_skip(tmp_path: Path, project: Path) -> None:
