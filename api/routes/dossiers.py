@@ -31,7 +31,7 @@ class DossierWanted(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fi
     """
 
     serials: Annotated[tuple[Annotated[str, Meta(min_length=1, max_length=40)], ...], Meta(min_length=1)]
-    withhold: tuple[Literal["withheld", "erasable"], ...] = ("erasable",)
+    withhold: tuple[Literal["withheld", "erasable"], ...] = ("withheld", "erasable")
 
 
 WANTED = msgspec.json.Decoder(DossierWanted)
