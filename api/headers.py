@@ -4,9 +4,8 @@ They are added as the answer leaves, since middleware does not see answers to un
 nothing from another host: the content security policy says so to the browser, and a test says so to us.
 """
 
+from functools import cache
 from typing import Any
-
-from litestar.datastructures import MutableScopeHeaders
 
 _POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
@@ -33,20 +32,23 @@ async def add_headers(message: Any, scope: Any) -> None:
     """Add the headers to the start of an answer; what a handler set itself stays."""
     if message["type"] != "http.response.start":
         return
-    message.setdefault("headers", [])
-    headers = MutableScopeHeaders(message)
     path: str = scope.get("path", "")
-    for name, value in FIXED.items():
-        headers.setdefault(name, value)
-    if path.startswith(PUBLIC_READS):
+    added = _answer_headers(path.startswith(PUBLIC_READS), path == VIEWER_PATH, _shows_token(scope))
+    sent = [(bytes(name).lower(), value) for name, value in message.get("headers", ())]
+    own = {name for name, _ in sent}
+    message["headers"] = sent + [(name, value) for name, value in added if name not in own]
+
+
+@cache
+def _answer_headers(public: bool, viewer: bool, personal: bool) -> tuple[tuple[bytes, bytes], ...]:  # noqa: FBT001  # the three things that headers differ by
+    headers = dict(FIXED)
+    if public:
         headers["cross-origin-resource-policy"] = "cross-origin"
-        headers.setdefault("access-control-allow-origin", "*")
-    headers.setdefault("content-security-policy", _VIEWER_POLICY if path == VIEWER_PATH else _POLICY)
-    if "authorization" in _names(scope):
-        headers.setdefault("cache-control", "no-store")
-    else:
-        headers.setdefault("cache-control", "no-cache")
+        headers["access-control-allow-origin"] = "*"
+    headers["content-security-policy"] = _VIEWER_POLICY if viewer else _POLICY
+    headers["cache-control"] = "no-store" if personal else "no-cache"
+    return tuple((name.encode(), value.encode()) for name, value in headers.items())
 
 
-def _names(scope: Any) -> set[str]:
-    return {name.decode("latin-1") for name, _ in scope.get("headers", ())}
+def _shows_token(scope: Any) -> bool:
+    return any(name == b"authorization" for name, _ in scope.get("headers", ()))

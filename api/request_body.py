@@ -18,6 +18,8 @@ T = TypeVar("T")
 
 JSON_TYPE = "application/json"
 
+_decode = msgspec.json.Decoder().decode
+_encode = msgspec.json.Encoder().encode
 _KEY = re.compile(r'(?P<quote>"?)(?P<key>[A-Za-z0-9][A-Za-z0-9._:-]{0,99})(?P=quote)', re.ASCII)
 _AT = re.compile(r"^(?P<problem>.*?)(?: - at `\$?(?P<path>.*)`)?$", re.DOTALL)
 _NAMED = re.compile(r"(?:missing required field|contains unknown field) `([^`]*)`")
@@ -27,7 +29,9 @@ def decode_body(raw: bytes, decoder: msgspec.json.Decoder[T]) -> T:
     """Give what ``decoder`` reads in ``raw``. Raises MalformedInput naming the field or the byte."""
     try:
         body = decoder.decode(raw)
-        json.loads(raw, object_pairs_hook=_said_once)
+        # Most bodies come without spaces; one that is written anew as it came has no field twice, found at a third of the cost.
+        if _encode(_decode(raw)) != raw:
+            json.loads(raw, object_pairs_hook=_said_once)
     except msgspec.ValidationError as error:
         raise misfit(error) from error
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:

@@ -11,14 +11,17 @@ import threading
 from collections.abc import Iterator
 from contextlib import closing
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 import pypdfium2  # type: ignore[import-untyped]  # the package has no type marker
-from fpdf import FPDF
 from PIL import Image
 
 from api.labels.ball_label import MODULE_MM, Label, printed
 from api.labels.qr import Matrix, decode_check, module_runs, qr_matrix
 from ledger.errors import MalformedInput, MalformedInstant, TooLarge
+
+if TYPE_CHECKING:
+    from fpdf import FPDF
 
 MOST_LABELS = 500
 RENDER_DPI = 300
@@ -62,10 +65,13 @@ def pdf_sheet(labels: list[Label], *, created: datetime) -> bytes:
     return finished
 
 
-def new_pdf(paper: tuple[float, float], created: datetime, *, title: str) -> FPDF:
+def new_pdf(paper: tuple[float, float], created: datetime, *, title: str) -> "FPDF":
     """Give an empty document without page breaks of its own; ``paper`` is (width, height) in mm; raises MalformedInstant for a date without offset."""
     if created.tzinfo is None:
         raise MalformedInstant("creation date of a document has no offset", got=created.isoformat())
+    # It takes half a second to import, and a service that prints no sheet need not wait for it.
+    from fpdf import FPDF  # noqa: PLC0415
+
     pdf = FPDF(unit="mm", format=paper)
     pdf.set_auto_page_break(False)
     pdf.c_margin = 0
@@ -74,7 +80,7 @@ def new_pdf(paper: tuple[float, float], created: datetime, *, title: str) -> FPD
     return pdf
 
 
-def draw_symbol(pdf: FPDF, matrix: Matrix, corner: tuple[float, float], module_mm: float) -> None:
+def draw_symbol(pdf: "FPDF", matrix: Matrix, corner: tuple[float, float], module_mm: float) -> None:
     """Draw the dark modules as filled rectangles on the current page; ``corner`` is the top left of the quiet zone."""
     left, top = corner
     pdf.set_fill_color(0)
@@ -88,7 +94,7 @@ def draw_symbol(pdf: FPDF, matrix: Matrix, corner: tuple[float, float], module_m
         )
 
 
-def draw_fitted(pdf: FPDF, text: str, box: tuple[float, float, float, float], *, align: str = "C") -> None:
+def draw_fitted(pdf: "FPDF", text: str, box: tuple[float, float, float, float], *, align: str = "C") -> None:
     """Write one line in the current font into ``box`` (x, y, width, height in mm), smaller if it would not fit."""
     x, y, width, height = box
     shown, size = printed(text), pdf.font_size_pt
@@ -139,7 +145,7 @@ def _places(side: float, lines: int, count: int) -> list[tuple[int, float, float
     return places
 
 
-def _draw_texts(pdf: FPDF, label: Label, side: float, x: float, y: float) -> None:
+def _draw_texts(pdf: "FPDF", label: Label, side: float, x: float, y: float) -> None:
     pdf.set_font("Courier", "B", 10)
     draw_fitted(pdf, label.serial, (x, y + side, side, _TITLE_MM))
     pdf.set_font("Helvetica", "", 7)

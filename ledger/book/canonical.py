@@ -11,7 +11,8 @@ Text that is not NFC is refused, never repaired: the bytes that were said are th
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from contextlib import suppress
+from typing import TYPE_CHECKING, Annotated, Any
 from unicodedata import category, is_normalized
 
 import msgspec
@@ -26,7 +27,26 @@ MAX_INTEGER = 2**53 - 1
 MAX_DEPTH = 32
 
 _encode = msgspec.json.Encoder(order="deterministic").encode
+_encode_typed = msgspec.json.Encoder(order="sorted").encode
 _decode = msgspec.json.Decoder().decode
+
+
+def _profile(depth: int) -> Any:
+    """The profile as a type, for values nested at most so deep: what the fast decoder takes, the profile allows."""
+    within: Any = str | bool | Annotated[int, msgspec.Meta(ge=-MAX_INTEGER, le=MAX_INTEGER)]
+    for _ in range(depth):
+        within = (
+            str
+            | bool
+            | Annotated[int, msgspec.Meta(ge=-MAX_INTEGER, le=MAX_INTEGER)]
+            | list[within]
+            | dict[str, within]
+        )
+    return within
+
+
+# Values of this service are nested less deep; a deeper one is looked at by the slow walk, with the same outcome.
+_read_shallow = msgspec.json.Decoder(_profile(8)).decode
 
 
 def encode(value: object) -> bytes:
@@ -36,7 +56,27 @@ def encode(value: object) -> bytes:
     TooLarge above MAX_ENTRY_BYTES. Source: RFC 8785 section 3.2.
     """
     _check_profile(value, 0, _check_said_text)
-    raw = _encode(value)
+    return _fitting(_encode(value))
+
+
+def encode_typed(value: object) -> bytes:
+    """Give the canonical bytes of Structs, or tuples of them; fields that are UNSET are absent. The same as ``encode``
+    of their builtins, at a tenth of the cost where all text is ASCII.
+
+    The fields' types must be inside the profile, as those of every record are (a test says so): what stands in them is
+    looked at as JSON, so bytes in the place of text would pass as their base64. Raises as ``encode`` does.
+    """
+    try:
+        raw = _encode_typed(value)
+        if raw.isascii():
+            _read_shallow(raw)
+            return _fitting(raw)
+    except (msgspec.MsgspecError, UnicodeError, TypeError, ValueError, RecursionError):
+        pass  # the walk says what is wrong with it, or that it is only deep
+    return encode(msgspec.to_builtins(value))
+
+
+def _fitting(raw: bytes) -> bytes:
     if len(raw) > MAX_ENTRY_BYTES:
         raise TooLarge("canonical bytes are too many", expected=f"at most {MAX_ENTRY_BYTES}", got=len(raw))
     return raw
@@ -51,13 +91,23 @@ def decode(raw: bytes) -> object:
     if len(raw) > MAX_ENTRY_BYTES:
         raise MalformedCanonical("canonical bytes are too many", expected=f"at most {MAX_ENTRY_BYTES}", got=len(raw))
     try:
-        value = _decode(raw)
+        value = _read_ascii(raw)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
         raise MalformedCanonical("bytes are not JSON") from error
-    _check_profile(value, 0, _check_text)
     # A duplicate key is dropped by the decoder, so it shows here as a difference in length.
     if _encode(value) != raw:
         raise MalformedCanonical("bytes are JSON, and not in canonical form")
+    return value
+
+
+def _read_ascii(raw: bytes) -> object:
+    """The value of JSON bytes, inside the profile."""
+    # An escape could stand for text that has to be looked at.
+    if raw.isascii() and b"\\u" not in raw:
+        with suppress(msgspec.DecodeError):
+            return _read_shallow(raw)
+    value = _decode(raw)
+    _check_profile(value, 0, _check_text)
     return value
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
+from functools import lru_cache
 
 from ledger.errors import MalformedDecimal
 
@@ -37,6 +38,8 @@ def format_decimal(value: Decimal) -> str:
     return text
 
 
+# Readings of one quantity are few different texts: a gauge has a resolution, and a product is much the same each time.
+@lru_cache(maxsize=16_384)
 def scaled(text: str, places: int) -> int:
     """Give the exact integer ``text`` x 10^``places``; raises MalformedDecimal when it has more places.
 

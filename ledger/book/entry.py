@@ -57,7 +57,7 @@ class Entry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     v: int = FORMAT
 
 
-class _Link(msgspec.Struct):
+class _Link(msgspec.Struct, gc=False):
     """The two fields that place an entry; the decoder skips the others."""
 
     index: int
@@ -174,16 +174,17 @@ def check_links(previous_hash: bytes, first_index: int, raws: Sequence[bytes]) -
     that the hashes give, which the caller compares with a signed one. Raises MalformedEntry or ChainBroken.
     """
     hashes: list[bytes] = []
-    index = first_index
+    index, previous = first_index, previous_hash.hex()
     for raw in raws:
         try:
             link = _decode_link(raw)
         except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
             raise MalformedEntry("entry cannot be read", where=f"entry {index}") from error
-        if link.index != index or link.prev != previous_hash.hex():
-            _check_place(link.index, link.prev, index, previous_hash)
-        previous_hash = leaf_hash(raw)
-        hashes.append(previous_hash)
+        if link.index != index or link.prev != previous:
+            _check_place(link.index, link.prev, index, bytes.fromhex(previous))
+        digest = leaf_hash(raw)
+        previous = digest.hex()
+        hashes.append(digest)
         index += 1
     return hashes
 

@@ -8,6 +8,7 @@ Bytes: ``u64be size``, then the 32-byte roots, largest subtree first.
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,8 @@ from ledger.errors import MalformedProof
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+_sha256 = hashlib.sha256
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,17 +30,18 @@ class Frontier:
 
     def append(self, leaf_hashes: Sequence[bytes]) -> Frontier:
         """Give the frontier after ``leaf_hashes``; O(n), this one is unchanged."""
-        size, stack = self.size, list(self.roots)
-        for leaf in leaf_hashes:
-            node = leaf
-            # Each trailing one of the size is a complete subtree that the new node closes.
-            ones = size
-            while ones & 1:
-                node = node_hash(stack.pop(), node)
-                ones >>= 1
-            stack.append(node)
-            size += 1
-        return Frontier(size, tuple(stack))
+        level, base, stack = list(leaf_hashes), self.size, list(self.roots)
+        alone: list[bytes] = []
+        # ``level`` holds the nodes of one height from position ``base`` on; all to the left of it is in the stack.
+        while level:
+            if base & 1:
+                level.insert(0, stack.pop())
+            if len(level) & 1:
+                alone.append(level.pop())
+            pairs = iter(level)
+            level = [_sha256(b"\x01" + left + right).digest() for left, right in zip(pairs, pairs, strict=True)]
+            base >>= 1
+        return Frontier(self.size + len(leaf_hashes), (*stack, *reversed(alone)))
 
     def root(self) -> bytes:
         """Root of the whole tree; O(log n)."""

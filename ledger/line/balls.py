@@ -107,9 +107,10 @@ def _lot_needs(lot: str, state: State) -> Iterator[Need]:
 def _start_breaches(record: UnitStarted | BallEngraved, state: State, what: str, taken_ms: int | None) -> list[Breach]:
     lot = known_lot(state, record.lot, where="lot", stages=("shell",))
     node = f"unit:{record.unit}"
+    done = f"{record.unit} {what}"
     holds = {hold.hold: hold for stop in ("use", "work") for hold in stopping_holds(state, stop, lot=record.lot)}
-    breaches = hold_breaches(holds.values(), node=node, what=f"{record.unit} {what}")
-    breaches += early_breaches(lot, instant_ms(record.at), node=node, what=f"{record.unit} {what}")
+    breaches = hold_breaches(holds.values(), node=node, what=done)
+    breaches += early_breaches(lot, instant_ms(record.at), node=node, what=done)
     if left_of(lot) < 1:
         said = f"{record.lot} had no ball left when {record.unit} was {what}"
         breaches.append(Breach(code="over-drawn", node=node, said=said, fact=lot.address, mend="recount the lot"))
@@ -117,7 +118,7 @@ def _start_breaches(record: UnitStarted | BallEngraved, state: State, what: str,
         said = f"{record.unit} was added to {record.lot} after it was closed"
         breaches.append(Breach(code="lot-closed", node=node, said=said, fact=lot.address, mend="dispose of the ball"))
     clock = clock_error_ms(record, taken_ms)
-    cure = final_cure(state, lot, record.at, what=f"{record.unit} {what}", clock_ms=clock)
+    cure = final_cure(state, lot, record.at, what=done, clock_ms=clock)
     return breaches + [msgspec.structs.replace(breach, node=node) for breach in cure]
 
 

@@ -15,7 +15,7 @@ DOUBTFUL_MS = 120_000
 """A time this far ahead of the service's clock is accepted and marked doubtful (default, common practice, no source)."""
 
 
-class Breach(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+class Breach(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True, gc=False):
     """A rule that a report shows was not kept. Stands in the entry; never recomputed.
 
     ``code`` is stable; ``node`` is what it concerns and, where ``holds`` is true, holds; ``fact`` is the address of the
@@ -33,7 +33,7 @@ class Breach(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forb
     """In a correction: the change whose replacement it concerns."""
 
 
-class Fact(msgspec.Struct, frozen=True):
+class Fact(msgspec.Struct, frozen=True, gc=False):
     """A record at its address. ``index`` and ``position`` order facts; a replaced body keeps the first address."""
 
     index: int

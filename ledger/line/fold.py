@@ -62,7 +62,7 @@ def is_correction(record: Record) -> bool:
 def enter(fact: Fact, state: State, *, late_ms: int = LATE_MS, doubtful_ms: int = DOUBTFUL_MS) -> None:
     """Put every row that a fact gives. Late and doubtful times are marked, with the plant's limits."""
     kind = KIND_OF[type(fact.record)]
-    own = msgspec.structs.replace(fact, breaches=own_breaches(fact))
+    own = msgspec.structs.replace(fact, breaches=own_breaches(fact)) if fact.breaches else fact
     state.put(
         FactRow(
             address=fact.address,
@@ -78,7 +78,8 @@ def enter(fact: Fact, state: State, *, late_ms: int = LATE_MS, doubtful_ms: int 
             body="",
         )
     )
-    enter_about(own, {*kind.about(fact.record), *breach_nodes(own)}, state)
+    about = kind.about(fact.record)
+    enter_about(own, {*about, *breach_nodes(own)} if own.breaches else dict.fromkeys(about), state)
     enter_breach_holds(own, state)
     kind.effects(fact, state)
 

@@ -6,6 +6,7 @@ Words as in the VIM (JCGM 200): a calibration is good when the gauge was found i
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import lru_cache
 from typing import Annotated, NamedTuple
 
 import msgspec
@@ -70,9 +71,11 @@ class Standing(NamedTuple):
     fact: str
 
 
-def gauge_needs(gauge: str) -> list[Need]:
+# A plant has few gauges, and every reading names one.
+@lru_cache(maxsize=1024)
+def gauge_needs(gauge: str) -> tuple[Need, Need]:
     """What `known_gauge` and `standing_at` read."""
-    return [Need(Gauge, "gauge", gauge), Need(Calibration, "gauge", gauge)]
+    return Need(Gauge, "gauge", gauge), Need(Calibration, "gauge", gauge)
 
 
 def known_gauge(state: State, gauge: str, *, where: str) -> Gauge:
@@ -87,14 +90,32 @@ def known_gauge(state: State, gauge: str, *, where: str) -> Gauge:
     return row
 
 
+def standing_of(state: State, gauge: str, at_ms: int) -> Standing:
+    """`standing_at` for a gauge whose calibrations are loaded; they are put in order once for many readings."""
+    memo = state.memo(Calibration)
+    known: list[Calibration] | None = memo.get(gauge)
+    if known is None:
+        known = memo[gauge] = _in_order(state.where(Calibration, "gauge", gauge))
+    return _standing(known, at_ms)
+
+
 def standing_at(calibrations: Iterable[Calibration], at_ms: int) -> Standing:
     """Whether a reading taken at an instant may be used, as far as these calibrations tell.
 
     In date at the instant: usable, unless the next calibration found the gauge wrong.  Overdue, never calibrated or
     failed on the master: unusable until the next calibration finds it good.  After a fault: unusable until calibrated.
     """
+    return _standing(_in_order(calibrations), at_ms)
+
+
+def _in_order(calibrations: Iterable[Calibration]) -> list[Calibration]:
+    """By their instants; what was said later about one instant comes after."""
+    return sorted(calibrations, key=lambda row: (row.at_ms, parse_address(row.calibration)))
+
+
+def _standing(calibrations: Iterable[Calibration], at_ms: int) -> Standing:
     before, after = None, None
-    for row in sorted(calibrations, key=lambda row: (row.at_ms, parse_address(row.calibration))):
+    for row in calibrations:
         if row.at_ms <= at_ms and (row.kind != "check" or not row.good):
             before = row
         elif row.at_ms > at_ms and after is None and (row.kind != "check" or not row.good):

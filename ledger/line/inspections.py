@@ -12,20 +12,23 @@ from typing import Annotated, Any, Literal
 import msgspec
 from msgspec import UNSET, Meta, UnsetType
 
-from ledger.book.canonical import encode
+from ledger.book.canonical import encode, encode_typed
 from ledger.book.decimal_text import scaled
 from ledger.book.instant import instant_ms
 from ledger.errors import Contradiction, MalformedRecord, RuleStands
 from ledger.line.balls import known_unit
 from ledger.line.fact import Breach, Fact
-from ledger.line.gauges import UnitText, gauge_needs, known_gauge, standing_at
+from ledger.line.gauges import UnitText, gauge_needs, known_gauge, standing_of
 from ledger.line.kind import Kind, Setting
 from ledger.line.lots import known_lot
 from ledger.line.process_plan import INSPECTS, Inspect, plan_at, plan_needs
 from ledger.line.quantity import scaled_reading, statistic
 from ledger.line.record import DecimalText, Digest, Id, Part, Record, Slug
-from ledger.line.rows import Calibration, Lot, LotReading, Measured, SampleJudged, Unit
+from ledger.line.rows import Gauge, Lot, LotReading, Measured, SampleJudged, Unit
 from ledger.line.state import Need, State
+
+GAUGE_USE = "gauge-use:"
+"""Before the gauges of an inspection, comma-separated and sorted: the node under which its use of them is found."""
 
 
 class Reading(Part, frozen=True, kw_only=True):
@@ -81,14 +84,16 @@ def reading_value(reading: Reading) -> int:
     return values[0] if len(values) == 1 else round(statistic(values, reading.statistic))
 
 
-def _needs(record: Inspection, _state: State) -> Iterator[Need]:
+def _needs(record: Inspection, state: State) -> Iterator[Need]:
     if record.unit is not UNSET:
         yield Need(Unit, "unit", record.unit)
         yield Need(Measured, "unit", record.unit)
     if record.lot is not UNSET:
         yield Need(Lot, "lot", record.lot)
+    loaded = state.memo(Gauge)
     for reading in record.readings:
-        yield from gauge_needs(reading.gauge)
+        if reading.gauge not in loaded:
+            yield from gauge_needs(reading.gauge)
 
 
 def _check(record: Inspection, state: State, _setting: Setting) -> list[Breach]:
@@ -109,26 +114,25 @@ def _check(record: Inspection, state: State, _setting: Setting) -> list[Breach]:
     breaches: list[Breach] = []
     seen: set[str] = set()
     for place, reading in enumerate(record.readings):
-        where = f"readings[{place}]"
         if reading.quantity in seen:
             raise Contradiction(
                 f"{reading.quantity} is read twice in one inspection",
-                where=where,
+                where=f"readings[{place}]",
                 mend="send the repeated values in one reading and name the statistic",
             )
         seen.add(reading.quantity)
-        breaches += _check_reading(reading, state, at_ms, node=node, where=where)
+        breaches += _check_reading(reading, state, at_ms, node=node, place=place)
     return breaches
 
 
-def _check_reading(reading: Reading, state: State, at_ms: int, *, node: str, where: str) -> list[Breach]:
-    gauge = known_gauge(state, reading.gauge, where=f"{where}.gauge")
+def _check_reading(reading: Reading, state: State, at_ms: int, *, node: str, place: int) -> list[Breach]:
+    gauge = state.one(Gauge, reading.gauge) or known_gauge(state, reading.gauge, where=f"readings[{place}].gauge")
     if gauge.quantity != reading.quantity:
         raise Contradiction(
             f"gauge {reading.gauge} measures another quantity",
             expected=gauge.quantity,
             got=reading.quantity,
-            where=f"{where}.gauge",
+            where=f"readings[{place}].gauge",
             mend="name the gauge that took the reading",
         )
     if len(reading.values) > 1 and reading.statistic == "single":
@@ -136,14 +140,17 @@ def _check_reading(reading: Reading, state: State, at_ms: int, *, node: str, whe
             "several values need a statistic",
             expected="mean, median or range",
             got="single",
-            where=f"{where}.statistic",
+            where=f"readings[{place}].statistic",
             mend="name the statistic that the reading stands for",
         )
     for text in reading.values:
         scaled_reading(text, reading.unit, reading.quantity)
     if reading.expanded is not UNSET and scaled(reading.expanded, 6) < 0:
-        raise MalformedRecord("an uncertainty is not negative", got=reading.expanded, where=f"{where}.expanded")
-    standing = standing_at(state.where(Calibration, "gauge", reading.gauge), at_ms)
+        raise MalformedRecord(
+            "an uncertainty is not negative", got=reading.expanded, where=f"readings[{place}].expanded"
+        )
+    standing = standing_of(state, reading.gauge, at_ms)
+    state.memo(Gauge)[reading.gauge] = True
     if standing.usable:
         return []
     said = f"{reading.quantity} was read with {reading.gauge}: {standing.why}; the reading is kept and not used"
@@ -162,22 +169,23 @@ def _effects(fact: Fact, state: State) -> None:
     sources: dict[str, list[Any]] = msgspec.json.decode(measured.sources)
     voided: dict[str, int] = msgspec.json.decode(measured.voided)
     columns: dict[str, int | None] = {}
+    at_ms, address = fact.at_ms, fact.address
     for reading in record.readings:
         # A reading reported late does not stand before a newer one, nor for a surface that is gone.
         newer = sources.get(reading.quantity)
-        if fact.at_ms < voided.get(reading.quantity, fact.at_ms) or (newer is not None and fact.at_ms < newer[2]):
+        if at_ms < voided.get(reading.quantity, at_ms) or (newer is not None and at_ms < newer[2]):
             continue
         columns[reading.quantity] = reading_value(reading)
         columns[f"{reading.quantity}_u"] = None if reading.expanded is UNSET else scaled(reading.expanded, 6)
         sources[reading.quantity] = [
             reading.unit,
             reading.gauge,
-            fact.at_ms,
-            fact.address,
+            at_ms,
+            address,
             reading.statistic,
             len(reading.values),
         ]
-    state.put(msgspec.structs.replace(measured, sources=encode(sources).decode(), **columns))
+    state.put(msgspec.structs.replace(measured, sources=encode_typed(sources).decode(), **columns))
 
 
 def _lot_effects(fact: Fact, record: Inspection, state: State) -> None:
@@ -213,8 +221,10 @@ def void_readings(state: State, unit: str, quantities: Iterable[str], at_ms: int
 
 def _about(record: Inspection) -> Iterable[str]:
     subject = f"lot:{record.lot}" if record.unit is UNSET else f"unit:{record.unit}"
-    gauges = dict.fromkeys(f"gauge-use:{reading.gauge}" for reading in record.readings)
-    return [subject, *gauges]
+    # One node for all gauges of an inspection: a station uses the same few sets for ever, and a node a reading would be
+    # half of the rows that a registration writes.
+    gauges = ",".join(sorted({reading.gauge for reading in record.readings}))
+    return [subject, f"{GAUGE_USE}{gauges}"]
 
 
 def _sample_check(record: SampleVerdict, state: State, _setting: Setting) -> list[Breach]:

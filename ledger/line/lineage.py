@@ -31,7 +31,18 @@ class HoldRule(Part, frozen=True, kw_only=True):
 def lineage_needs(lots: Iterable[str], state: State) -> Iterator[Need]:
     """Lots, their parents as far as loaded, and the holds on each; ask until nothing new comes."""
     yield Need(Hold, "node", ANY)
-    waiting, seen = list(lots), set[str]()
+    for lot in lots:
+        loaded = state.memo(Descent)
+        if (lot, "loaded") not in loaded:
+            missing = [need for need in _above(lot, state) if not state.has(need)]
+            if missing:
+                yield from missing
+            else:
+                loaded[lot, "loaded"] = True
+
+
+def _above(first: str, state: State) -> Iterator[Need]:
+    waiting, seen = [first], set[str]()
     while waiting:
         lot = waiting.pop()
         if lot in seen:
@@ -47,6 +58,18 @@ def lineage_needs(lots: Iterable[str], state: State) -> Iterator[Need]:
 
 def ancestors(state: State, lot: str) -> list[str]:
     """The lot itself and every lot above it, nearest first."""
+    return list(_lots_above(state, lot))
+
+
+def _lots_above(state: State, lot: str) -> tuple[str, ...]:
+    memo = state.memo(Descent)
+    known: tuple[str, ...] | None = memo.get(lot)
+    if known is None:
+        known = memo[lot] = tuple(_ancestors(state, lot))
+    return known
+
+
+def _ancestors(state: State, lot: str) -> list[str]:
     found, at = [lot], 0
     while at < len(found):
         for edge in state.where(Descent, "child", found[at]):
@@ -58,13 +81,24 @@ def ancestors(state: State, lot: str) -> list[str]:
 
 def stopping_holds(state: State, what: str, *, lot: str, unit: Unit | None = None) -> list[Hold]:
     """Open holds that stop ``what`` on the unit, its lot, any lot above it, or by rule."""
-    lots = ancestors(state, lot)
-    holds = [hold for name in lots for hold in state.where(Hold, "node", f"lot:{name}")]
+    lots = _lots_above(state, lot)
+    holds = _lot_holds(state, lots)
     if unit is not None:
-        holds += state.where(Hold, "node", f"unit:{unit.unit}")
-    rows = [row for name in lots if (row := state.one(Lot, name)) is not None]
-    holds += [hold for hold in state.where(Hold, "node", ANY) if _fits_any(hold, rows, unit)]
+        holds = holds + state.where(Hold, "node", f"unit:{unit.unit}")
+    by_rule = state.where(Hold, "node", ANY)
+    if by_rule:
+        rows = [row for name in lots if (row := state.one(Lot, name)) is not None]
+        holds = holds + [hold for hold in by_rule if _fits_any(hold, rows, unit)]
     return [hold for hold in holds if hold.open and what in hold.stops.split(",")]
+
+
+def _lot_holds(state: State, lots: tuple[str, ...]) -> list[Hold]:
+    """The holds on these lots themselves; not to be changed."""
+    memo = state.memo(Hold)
+    known: list[Hold] | None = memo.get(lots)
+    if known is None:
+        known = memo[lots] = [hold for name in lots for hold in state.where(Hold, "node", f"lot:{name}")]
+    return known
 
 
 def _fits_any(hold: Hold, lots: list[Lot], unit: Unit | None) -> bool:

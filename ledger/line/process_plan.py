@@ -9,6 +9,7 @@ shell demould about 5 min, final cure 24 h.  Nothing here is hard-coded: a model
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Annotated, Literal
 
 import msgspec
@@ -44,6 +45,14 @@ class Inspect(Part, frozen=True, kw_only=True):
 
 
 WINDOWS = msgspec.json.Decoder(list[Window])
+
+
+# A plant has few plans, and asks for their windows at every step.
+@lru_cache(maxsize=1024)
+def _windows(text: str) -> tuple[Window, ...]:
+    return tuple(WINDOWS.decode(text))
+
+
 INSPECTS = msgspec.json.Decoder(list[Inspect])
 
 
@@ -64,7 +73,7 @@ def window_of(plan: Plan | None, stage: Stage) -> Window | None:
     """The plan's window of a stage, or None where it sets none."""
     if plan is None:
         return None
-    return next((window for window in WINDOWS.decode(plan.windows) if window.stage == stage), None)
+    return next((window for window in _windows(plan.windows) if window.stage == stage), None)
 
 
 def window_breaches(  # the two ends of one window and what to say of it
@@ -78,12 +87,15 @@ def window_breaches(  # the two ends of one window and what to say of it
     if window is None:
         return []
     elapsed = to_ms - from_ms
-    until = format_instant(Instant(from_ms + window.min_s * 1000 + clock_ms, 0))
     longest = None if window.max_s is UNSET else window.max_s * 1000
     short = elapsed < window.min_s * 1000
     long = longest is not None and elapsed > longest
     near_min = window.min_s > 0 and abs(elapsed - window.min_s * 1000) < clock_ms
-    if near_min or (longest is not None and abs(elapsed - longest) < clock_ms):
+    near_max = longest is not None and abs(elapsed - longest) < clock_ms
+    if not (short or long or near_min or near_max):
+        return []
+    until = format_instant(Instant(from_ms + window.min_s * 1000 + clock_ms, 0))
+    if near_min or near_max:
         said = f"{what}: {stage} lasted {_words(elapsed)}, too near its limit for clocks that may be {_words(clock_ms)} off"
         return [
             Breach(
@@ -107,18 +119,16 @@ def window_breaches(  # the two ends of one window and what to say of it
                 mend=f"wait until {until}",
             )
         ]
-    if long:
-        said = f"{what}: {stage} lasted {_words(elapsed)}, the plan allows at most {_words(longest or 0)}"
-        return [
-            Breach(
-                code=f"{stage}-long",
-                node=node,
-                said=said,
-                fact=fact or UNSET,
-                mend="dispose of it: release, rework or scrap",
-            )
-        ]
-    return []
+    said = f"{what}: {stage} lasted {_words(elapsed)}, the plan allows at most {_words(longest or 0)}"
+    return [
+        Breach(
+            code=f"{stage}-long",
+            node=node,
+            said=said,
+            fact=fact or UNSET,
+            mend="dispose of it: release, rework or scrap",
+        )
+    ]
 
 
 def _words(ms: int) -> str:

@@ -14,7 +14,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 from math import ceil, floor
 
 from ledger.book.decimal_text import parse_decimal, scaled
@@ -164,6 +164,8 @@ def parse_number(text: str, where: str = "value") -> Fraction:
         ) from error
 
 
+# Readings of one quantity are few different texts: a gauge has a resolution, and a product is much the same each time.
+@lru_cache(maxsize=16_384)
 def scaled_reading(text: str, unit: str, quantity: str) -> int:
     """A typed reading as whole millionths of ``unit``.
 

@@ -56,12 +56,19 @@ Erasable = Annotated[
 ]
 
 
-class Part(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
+# Frozen and made of text, numbers and further parts, a record cannot refer back to itself: the collector need not look.
+class Part(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True, gc=False):
     """A group of fields inside a record."""
 
 
 class Record(
-    msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True, tag_field="kind"
+    msgspec.Struct,
+    frozen=True,
+    kw_only=True,
+    forbid_unknown_fields=True,
+    omit_defaults=True,
+    tag_field="kind",
+    gc=False,
 ):
     """Base of every record kind. ``note`` is free text and therefore erasable."""
 
@@ -110,6 +117,16 @@ def _sealed_in(info: Any, steps: tuple[str, ...]) -> Iterator[SealedField]:
             yield from _sealed_in(field.type, (*steps, field.encode_name))
 
 
+def has_sealed(record: Record) -> bool:
+    """Whether the record may hold something sealed: one of the fields in which it can is there."""
+    return any(getattr(record, name) is not UNSET for name in _sealed_names(type(record)))
+
+
+@cache
+def _sealed_names(kind: type[Record]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(field.steps[0] for field in sealed_fields(kind)))
+
+
 class Place(NamedTuple):
     """One sealed field present in a record's JSON object: ``holder[key]`` is its value."""
 
@@ -153,15 +170,36 @@ def check_instants(record: Record) -> None:
 
 def _check_instants(value: Any, where: str) -> None:
     if isinstance(value, msgspec.Struct):
-        for name in value.__struct_fields__:
+        for name, is_instant in _instant_fields(type(value)):
             field = getattr(value, name)
-            if name == "at" or name.endswith("_at"):
-                _check_instant(field, f"{where}.{name}" if where else name)
-            elif isinstance(field, msgspec.Struct | list | tuple):
-                _check_instants(field, f"{where}.{name}" if where else name)
+            (_check_instant if is_instant else _check_instants)(field, f"{where}.{name}" if where else name)
     elif isinstance(value, list | tuple):
         for place, element in enumerate(value):
             _check_instants(element, f"{where}[{place}]")
+
+
+@cache
+def _instant_fields(kind: type[msgspec.Struct]) -> tuple[tuple[str, bool], ...]:
+    """The fields of a Struct that are instants (True), and those in whose parts there are some (False)."""
+    fields = msgspec.structs.fields(kind)
+    named = [(field.name, field.name == "at" or field.name.endswith("_at")) for field in fields]
+    return tuple(
+        (name, is_instant)
+        for (name, is_instant), field in zip(named, fields, strict=True)
+        if is_instant or _holds_instants(msgspec.inspect.type_info(field.type))
+    )
+
+
+def _holds_instants(info: Any) -> bool:
+    if isinstance(info, msgspec.inspect.StructType):
+        return bool(_instant_fields(info.cls))
+    if isinstance(info, msgspec.inspect.Metadata):
+        return _holds_instants(info.type)
+    if isinstance(info, msgspec.inspect.UnionType):
+        return any(_holds_instants(member) for member in info.types)
+    if isinstance(info, msgspec.inspect.ListType | msgspec.inspect.VarTupleType):
+        return _holds_instants(info.item_type)
+    return False
 
 
 def _check_instant(text: object, where: str) -> None:

@@ -9,7 +9,7 @@ entered after it; the fact that made the lot is then folded first.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import msgspec
 from msgspec import UNSET
@@ -159,7 +159,7 @@ class _Fold(State):
 
     def where(self, row: type[R], column: str, value: str) -> list[R]:
         """The rows folded so far, by the index that every change keeps."""
-        self._buckets.setdefault(Need(row, column, value), {})
+        self.expect(row, column, value)
         return super().where(row, column, value)
 
     def one(self, row: type[R], value: str) -> R | None:
@@ -170,7 +170,7 @@ class _Fold(State):
         for column in view.lookups:
             value = getattr(row, column)
             if value is not None:
-                self._buckets.setdefault(Need(view.row, column, value), {})
+                self.expect(view.row, column, value)
         super().put(row)
 
 
@@ -180,6 +180,10 @@ class _Meanwhile(State):
     def __init__(self, fold: State, rest: State, nodes: set[str]) -> None:
         super().__init__()
         self._fold, self._rest, self._nodes = fold, rest, nodes
+
+    def memo(self, row: type[Row]) -> dict[Any, Any]:  # noqa: ARG002  # a State's, which remembers
+        """Nothing is remembered: the rows under it change without its knowing."""
+        return {}
 
     def has(self, need: Need) -> bool:
         return self._rest.has(need)
@@ -309,8 +313,9 @@ def kind_name(fact: Fact) -> str:
 
 def enter_about(fact: Fact, nodes: Iterable[str], state: State) -> None:
     """Enter what a fact is about, and its breaches."""
+    address, index, position = fact.address, fact.index, fact.position
     for node in nodes:
-        state.put(About(node=node, address=fact.address, index=fact.index, position=fact.position))
+        state.put(About(node=node, address=address, index=index, position=position))
     for number, breach in enumerate(fact.breaches):
         row = BreachRow(
             breach=breach_hold(fact, number),

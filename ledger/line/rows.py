@@ -16,8 +16,8 @@ from typing import Any
 import msgspec
 
 
-class Row(msgspec.Struct, frozen=True, kw_only=True):
-    """Base of every view row."""
+class Row(msgspec.Struct, frozen=True, kw_only=True, gc=False):
+    """Base of every view row. It holds nothing that could refer back to it, so the collector need not look at it."""
 
 
 class FactRow(Row, frozen=True, kw_only=True):

@@ -29,6 +29,7 @@ ALPHABET = "23456789ACDEFGHJKMNPQRTVWXY"
 """The characters of the own scheme, in ascending order of value."""
 
 _CHECK_TABLE = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ*"
+_CHECK_VALUES = {character: value for value, character in enumerate(_CHECK_TABLE[:36])}
 _VALUES = tuple(_CHECK_TABLE.index(character) for character in ALPHABET)
 _BODY_LENGTH = 8
 _HALF: int = len(ALPHABET) ** (_BODY_LENGTH // 2)
@@ -60,8 +61,8 @@ def check_character(body: str) -> str:
     """
     total = 0
     for character in body:
-        value = _CHECK_TABLE.find(character, 0, 36)
-        if value < 0:
+        value = _CHECK_VALUES.get(character)
+        if value is None:
             raise MalformedSerial(
                 "body holds a character that has no check value",
                 expected="0-9A-Z",
@@ -227,6 +228,8 @@ def _check_key(key: bytes) -> None:
 
 
 def _upper(text: str) -> str:
+    if text.isascii():
+        return text.upper()
     # Only ASCII letters: str.upper would turn a dotless i into the letter I, and one character into two.
     return "".join(character.upper() if character.isascii() else character for character in text)
 

@@ -7,7 +7,8 @@ asked for raises `NotLoaded`: that is a fault of the kind, never of the input.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
+from operator import attrgetter
 from typing import Any, NamedTuple, TypeVar
 
 import msgspec
@@ -18,6 +19,10 @@ from ledger.line.views import VIEW_OF, View
 R = TypeVar("R", bound=Row)
 
 Key = tuple[Any, ...]
+"""The values of a view's key columns."""
+
+_UNCHANGED: Any = object()
+"""In the place of an earlier change: there was none."""
 
 
 class Need(NamedTuple):
@@ -32,6 +37,54 @@ class NotLoaded(LookupError):
     """A check read rows that its kind did not state as a need."""
 
 
+class _Held:
+    """What is held of one view. Rows are found by their key column's value, or by the tuple of several.
+
+    ``buckets``: by column and value the keys of the rows that have it; only of columns that were asked by, so that a put
+    looks at no other.  ``changes``: rows not taken yet, None for one that is gone.  ``memo``: see `State.memo`.
+    """
+
+    __slots__ = ("buckets", "changes", "key_of", "memo", "row", "rows")
+
+    def __init__(self, view: View) -> None:
+        self.row = view.row
+        self.key_of: Callable[[Any], Any] = attrgetter(*view.key)
+        self.rows: dict[Any, Row] = {}
+        self.buckets: dict[str, dict[Any, dict[Any, None]]] = {}
+        self.changes: dict[Any, Row | None] = {}
+        self.memo: dict[Any, Any] = {}
+
+    def place(self, key: Any, old: Row | None, row: Row | None) -> None:
+        """Put ``row`` where ``old`` was."""
+        if row is None:
+            self.rows.pop(key, None)
+        else:
+            self.rows[key] = row
+        for column, buckets in self.buckets.items():
+            before = None if old is None else getattr(old, column)
+            after = None if row is None else getattr(row, column)
+            if before is not None and before != after and before in buckets:
+                buckets[before].pop(key, None)
+            if after is not None and after in buckets:
+                buckets[after][key] = None
+        if self.memo:
+            self.memo.clear()
+
+    def load(self, column: str, value: Any, rows: Iterable[Row]) -> None:
+        """Fill a bucket with stored rows; a row that was changed stays as it was changed."""
+        bucket: dict[Any, None] = {}
+        for row in rows:
+            key = self.key_of(row)
+            if key not in self.changes:
+                self.rows[key] = row
+                bucket[key] = None
+        if self.changes:
+            for key, changed in self.changes.items():
+                if changed is not None and getattr(changed, column) == value:
+                    bucket[key] = None
+        self.buckets.setdefault(column, {})[value] = bucket
+
+
 class State:
     """An overlay over loaded rows.
 
@@ -42,108 +95,98 @@ class State:
 
     def __init__(self) -> None:
         """Start with nothing loaded."""
-        self._rows: dict[type[Row], dict[Key, Row]] = {row: {} for row in VIEW_OF}
-        self._buckets: dict[tuple[type[Row], str, str], dict[Key, None]] = {}  # a Need is such a tuple
-        self._changes: dict[tuple[type[Row], Key], Row | None] = {}
-        self._undo: list[tuple[View, Key, Row | None, tuple[bool, Row | None]]] = []
+        self._held = {row: _Held(view) for row, view in VIEW_OF.items()}
+        self._undo: list[tuple[_Held, Any, Row | None, Row | None]] = []
 
     def has(self, need: Need) -> bool:
         """Whether the need is loaded already."""
-        return need in self._buckets
+        row, column, value = need
+        buckets = self._held[row].buckets
+        return column in buckets and value in buckets[column]
 
     def load(self, need: Need, rows: Iterable[Row]) -> None:
         """Fill a bucket with stored rows; rows that the overlay holds already are kept as the overlay has them."""
-        view = VIEW_OF[need.row]
-        held = self._rows[need.row]
-        bucket: dict[Key, None] = {}
-        for row in rows:
-            key = _key(view, row)
-            if (need.row, key) in self._changes:
-                continue
-            held[key] = row
-            bucket[key] = None
-        for (kind, key), changed in self._changes.items():
-            if kind is need.row and changed is not None and getattr(changed, need.column) == need.value:
-                bucket[key] = None
-        self._buckets[need] = bucket
+        self._held[need.row].load(need.column, need.value, rows)
+
+    def load_all(self, row: type[Row], column: str, values: Iterable[str], found: Mapping[str, Iterable[Row]]) -> None:
+        """`load` of many values of one column: ``found`` has the rows of those that have any."""
+        held = self._held[row]
+        for value in values:
+            held.load(column, value, found.get(value, ()))
+
+    def expect(self, row: type[Row], column: str, value: Any) -> None:
+        """Take a need as loaded with no stored row, if it is not loaded yet: for a fold that starts from nothing."""
+        self._held[row].buckets.setdefault(column, {}).setdefault(value, {})
 
     def where(self, row: type[R], column: str, value: str) -> list[R]:
         """All rows of a view with this value in the column. Raises NotLoaded when that was not asked for."""
-        bucket = self._buckets.get((row, column, value))
+        held = self._held[row]
+        buckets = held.buckets.get(column)
+        bucket = None if buckets is None else buckets.get(value)
         if bucket is None:
             message = f"not loaded: {row.__name__}.{column}={value}"
             raise NotLoaded(message)
-        held = self._rows[row]
-        return [held[key] for key in bucket]  # type: ignore[misc]  # rows of one view are of its class
+        rows = held.rows
+        return [rows[key] for key in bucket] if bucket else []  # type: ignore[misc]  # rows of one view are of its class
 
     def one(self, row: type[R], value: str) -> R | None:
         """The row with this single-column key, or None when the book has none."""
-        view = VIEW_OF[row]
-        found = self._rows[row].get((value,))
+        held = self._held[row]
+        found = held.rows.get(value)
         if found is not None:
             return found  # type: ignore[return-value]  # rows of one view are of its class
-        if (row, view.key[0], value) not in self._buckets:
+        if value not in held.buckets.get(VIEW_OF[row].key[0], ()):
             message = f"not loaded: {row.__name__} {value}"
             raise NotLoaded(message)
         return None
 
+    def memo(self, row: type[Row]) -> dict[Any, Any]:
+        """What was worked out from loaded rows of this view; it is forgotten when any of them changes.
+
+        Loading more does not change what follows from rows that were loaded, so it leaves the memo alone.
+        """
+        return self._held[row].memo
+
     def put(self, row: Row) -> None:
         """Enter a row, or replace the one with its key."""
-        view = VIEW_OF[type(row)]
-        self._change(view, _key(view, row), row)
+        held = self._held[type(row)]
+        self._change(held, held.key_of(row), row)
 
     def held(self, row: type[R], key: str) -> R | None:
         """The row with this key if the overlay holds it; for effects, whose node is always loaded."""
-        return self._rows[row].get((key,))  # type: ignore[return-value]  # rows of one view are of its class
+        return self._held[row].rows.get(key)  # type: ignore[return-value]  # rows of one view are of its class
 
     def all_of(self, row: type[R]) -> list[R]:
         """Every row of a view that the overlay holds."""
-        return list(self._rows[row].values())  # type: ignore[arg-type]  # rows of one view are of its class
+        return list(self._held[row].rows.values())  # type: ignore[arg-type]  # rows of one view are of its class
 
     def alter(self, row: type[Row], key: str, **columns: Any) -> None:
         """Set columns of the row with this key; nothing where the node has no such row (its making was withdrawn)."""
-        held = self._rows[row].get((key,))
-        if held is not None:
-            self.put(msgspec.structs.replace(held, **columns))
+        found = self._held[row].rows.get(key)
+        if found is not None:
+            self.put(msgspec.structs.replace(found, **columns))
 
     def add(self, row: type[Row], key: str, **amounts: int) -> None:
         """Add to whole-number columns of the row with this key; nothing where the node has no such row."""
-        held = self._rows[row].get((key,))
-        if held is not None:
-            sums = {column: getattr(held, column) + amount for column, amount in amounts.items()}
-            self.put(msgspec.structs.replace(held, **sums))
+        found = self._held[row].rows.get(key)
+        if found is not None:
+            sums = {column: getattr(found, column) + amount for column, amount in amounts.items()}
+            self.put(msgspec.structs.replace(found, **sums))
 
     def drop(self, row: Row) -> None:
         """Remove a row."""
-        view = VIEW_OF[type(row)]
-        self._change(view, _key(view, row), None)
+        held = self._held[type(row)]
+        self._change(held, held.key_of(row), None)
 
-    def _change(self, view: View, key: Key, row: Row | None) -> None:
-        held = self._rows[view.row]
-        old = held.get(key)
-        address = (view.row, key)
-        self._undo.append((view, key, old, (address in self._changes, self._changes.get(address))))
-        self._changes[address] = row
-        self._place(view, key, old, row)
-
-    def _place(self, view: View, key: Key, old: Row | None, row: Row | None) -> None:
-        held = self._rows[view.row]
-        if row is None:
-            held.pop(key, None)
+    def _change(self, held: _Held, key: Any, row: Row | None) -> None:
+        old = held.rows.get(key)
+        changes = held.changes
+        self._undo.append((held, key, old, changes.get(key, _UNCHANGED)))
+        changes[key] = row
+        if row is not None and not held.buckets and not held.memo:
+            held.rows[key] = row
         else:
-            held[key] = row
-        buckets = self._buckets
-        for column in view.lookups:
-            before = getattr(old, column) if old is not None else None
-            after = getattr(row, column) if row is not None else None
-            if before != after and before is not None:
-                bucket = buckets.get((view.row, column, before))
-                if bucket is not None:
-                    bucket.pop(key, None)
-            if after is not None:
-                bucket = buckets.get((view.row, column, after))
-                if bucket is not None:
-                    bucket[key] = None
+            held.place(key, old, row)
 
     def mark(self) -> int:
         """A point to return to."""
@@ -152,39 +195,34 @@ class State:
     def undo_to(self, mark: int) -> None:
         """Take back every change since the mark."""
         while len(self._undo) > mark:
-            view, key, old, (was_changed, change) = self._undo.pop()
-            current = self._rows[view.row].get(key)
-            self._place(view, key, current, old)
-            if was_changed:
-                self._changes[(view.row, key)] = change
+            held, key, old, change = self._undo.pop()
+            held.place(key, held.rows.get(key), old)
+            if change is _UNCHANGED:
+                del held.changes[key]
             else:
-                del self._changes[(view.row, key)]
+                held.changes[key] = change
 
     def take_changes(self) -> dict[type[Row], tuple[list[Row], list[Key]]]:
         """Per view: rows to store (insert or replace), and keys to delete. The overlay then counts them as stored."""
         taken: dict[type[Row], tuple[list[Row], list[Key]]] = {}
-        for (kind, key), row in self._changes.items():
-            rows, gone = taken.setdefault(kind, ([], []))
-            if row is None:
-                gone.append(key)
-            else:
-                rows.append(row)
-        self._changes.clear()
+        for row_type, held in self._held.items():
+            if held.changes:
+                rows = [row for row in held.changes.values() if row is not None]
+                gone = (
+                    [key for key, row in held.changes.items() if row is None] if len(rows) < len(held.changes) else []
+                )
+                taken[row_type] = (rows, [key if isinstance(key, tuple) else (key,) for key in gone])
+                held.changes.clear()
         self._undo.clear()
         return taken
 
     def size(self) -> int:
         """How many rows are held; a writer empties an overlay that grew too large."""
-        return sum(len(rows) for rows in self._rows.values())
+        return sum(len(held.rows) for held in self._held.values())
 
     def forget(self) -> None:
         """Drop everything loaded. Only between groups: changes not taken are lost."""
-        for rows in self._rows.values():
-            rows.clear()
-        self._buckets.clear()
-        self._changes.clear()
+        for held in self._held.values():
+            for part in (held.rows, held.buckets, held.changes, held.memo):
+                part.clear()
         self._undo.clear()
-
-
-def _key(view: View, row: Row) -> Key:
-    return tuple([getattr(row, column) for column in view.key])

@@ -7,15 +7,16 @@ signed or hashed; a station that signs does this itself and sends the openings a
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import lru_cache
 from typing import Annotated, Any, NamedTuple
 
 import msgspec
 from msgspec import Meta
 
-from ledger.book.canonical import decode, encode
+from ledger.book.canonical import MAX_ENTRY_BYTES, decode, encode, encode_typed
 from ledger.book.sealed_field import Opening, check_opening, seal
-from ledger.errors import MalformedRecord
-from ledger.line.record import Record, sealed_fields, sealed_places
+from ledger.errors import MalformedRecord, TooLarge
+from ledger.line.record import Record, has_sealed, sealed_fields, sealed_places
 from ledger.line.vocabulary import RECORD_OF, AnyRecord
 
 MAX_RECORDS = 500
@@ -52,6 +53,12 @@ _SUBMISSION = msgspec.json.Decoder(Submission)
 _RECORD = msgspec.json.Decoder(AnyRecord)
 
 
+# A service speaks to one book.
+@lru_cache(maxsize=16)
+def _text(text: str) -> bytes:
+    return encode(text)
+
+
 def request_bytes(submission: Submission) -> bytes:
     """Canonical bytes of the clear request: what an idempotency key is compared by. Raises MalformedCanonical."""
     if submission.signed is not None:
@@ -77,6 +84,8 @@ def seal_submission(book: str, submission: Submission, salts: Callable[[int], Se
     """Seal a submission; ``salts(n)`` gives n fresh salts of 32 bytes. Raises MalformedCanonical or MalformedRecord."""
     if submission.signed is not None:
         return _check_signed(book, submission)
+    if not any(has_sealed(record) for record in submission.records):
+        return Sealed(_said(book, submission.key, encode_typed(submission.records)), submission.records, (), ())
     bodies: list[Any] = msgspec.to_builtins(submission.records)
     records: list[Record] = list(submission.records)
     openings: list[Opening] = []
@@ -94,8 +103,16 @@ def seal_submission(book: str, submission: Submission, salts: Callable[[int], Se
             openings.append(Opening(path=path, salt=salt, value=value))
             sealings.append(place.sealing)
             place.holder[place.key] = {"sealed": seal(path, value, salt)}
-    said = encode({"book": book, "key": submission.key, "records": bodies})
+    said = _said(book, submission.key, encode(bodies))
     return Sealed(said, tuple(records), tuple(openings), tuple(sealings))
+
+
+def _said(book: str, key: str, records: bytes) -> bytes:
+    """The canonical bytes of ``said``, its records given as theirs."""
+    said = b'{"book":%b,"key":%b,"records":%b}' % (_text(book), encode(key), records)
+    if len(said) > MAX_ENTRY_BYTES:
+        raise TooLarge("canonical bytes are too many", expected=f"at most {MAX_ENTRY_BYTES}", got=len(said))
+    return said
 
 
 def _without_erasable(record_type: type[Record], record: Record) -> Record:

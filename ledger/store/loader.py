@@ -44,12 +44,8 @@ class Loader:
             for start in range(0, len(values), CHUNK):
                 chunk = values[start : start + CHUNK]
                 found = self._found(transaction, row, column, chunk)
-                for value in chunk:
-                    need = Need(row, column, value)
-                    rows = found.get(value)
-                    if rows:
-                        answered.add(need)
-                    state.load(need, rows or ())
+                state.load_all(row, column, chunk, found)
+                answered.update(Need(row, column, value) for value in found)
         return answered
 
     def load_for(

@@ -35,7 +35,7 @@ CHUNK = 1_000
 """Entries read in one query."""
 
 
-class StoredEntry(msgspec.Struct, frozen=True):
+class StoredEntry(msgspec.Struct, frozen=True, gc=False):
     """An entry as stored: its bytes, its leaf hash (32 bytes), when it was recorded (POSIX milliseconds)."""
 
     index: int

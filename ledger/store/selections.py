@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import Any, NamedTuple
 
-from ledger.line.rows import Descent, Lot, Measured, Row, Unit
+from ledger.line.inspections import GAUGE_USE
+from ledger.line.rows import About, Descent, Lot, Measured, Row, Unit
 from ledger.store.dialect import quoted
 from ledger.store.reader import Reader
 from ledger.store.transaction import Transaction
@@ -94,6 +95,14 @@ def count_by(transaction: Transaction, row: type[Row], column: str) -> dict[str,
     name = quoted(column)
     text = f"SELECT {name}, count(*) FROM {quoted(VIEW_TABLES[row].name)} GROUP BY {name} ORDER BY {name}"
     return {str(value): int(count) for value, count in transaction.rows(text)}
+
+
+def gauge_uses(reader: Reader, gauge: str) -> list[About]:
+    """Every fact in which a gauge was used, in address order. Cost: one look over the gauge sets ever used, and the answer."""
+    sets = reader.transaction.rows('SELECT DISTINCT "node" FROM "about" WHERE "node" LIKE ?', (f"{GAUGE_USE}%",))
+    nodes = [node for (node,) in sets if gauge in node.removeprefix(GAUGE_USE).split(",")]
+    found: list[About] = rows_with(reader, About, "node", nodes)
+    return sorted(found, key=lambda about: (about.index, about.position))
 
 
 class StoredEdges:

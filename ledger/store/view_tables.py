@@ -10,9 +10,9 @@ import hashlib
 import types
 from collections.abc import Callable, Sequence
 from functools import cache
-from operator import attrgetter
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
+import msgspec
 from sqlalchemy import Boolean, Column, Dialect, MetaData, Table, Text
 from sqlalchemy.schema import CreateTable
 
@@ -21,7 +21,7 @@ from ledger.line.views import VIEWS, View
 from ledger.store.dialect import quoted
 from ledger.store.truth_tables import BIG
 
-FOLD = 1
+FOLD = 2
 """Raised whenever the same entries give other rows than before, so that stored views are made anew."""
 
 BESIDE = "__beside"
@@ -44,7 +44,7 @@ class ViewTable:
         hints = get_type_hints(view.row)
         self.types: dict[str, tuple[type, bool]] = {name: _column_type(hints[name]) for name in self.columns}
         self._booleans = tuple(place for place, name in enumerate(self.columns) if self.types[name][0] is bool)
-        self.to_tuple: Callable[[Row], tuple[Any, ...]] = attrgetter(*self.columns)
+        self.to_tuple: Callable[[Row], tuple[Any, ...]] = msgspec.structs.astuple
 
     def to_row(self, values: Sequence[Any]) -> Row:
         """The row of stored values in column order. SQLite keeps booleans as 0 and 1."""

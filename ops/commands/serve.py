@@ -21,6 +21,7 @@ from api.settings import Settings, first_line, settings_from_environment
 from ledger.application.pourbook import open_book
 from ledger.application.signers import Signers
 from ops.checkpoint_copy import CheckpointCopy
+from ops.collector import settle_collector
 from ops.key_files import open_key_file
 
 if TYPE_CHECKING:
@@ -44,6 +45,7 @@ def run(arguments: argparse.Namespace) -> int:
         copy = CheckpointCopy(Path(settings.checkpoint_copy)) if settings.checkpoint_copy else None
         book = opened(settings, delivery, copy)
         address = address_of(listener)
+        settle_collector()
         print(f"book {book.origin} at {address} (Ctrl-C stops it)", flush=True)
         server = Server(
             create_app(book, settings, delivery),

@@ -1,0 +1,66 @@
+"""``python -m ops.bench [--full] [--balls N] [--rounds N] [--only NAME]``: measures, and prints the table in Markdown.
+
+Takes one or two minutes; ``--full`` measures on a book of a million balls, which it makes the first time (some minutes)
+and keeps in the project's folder ``.pourbook/bench``.  Uses loopback and that folder, nothing else.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from pathlib import Path
+
+import msgspec
+
+from ops.bench.bulk import measure_bulk
+from ops.bench.field import Field, Sizes
+from ops.bench.figures import markdown
+from ops.bench.flushes import measure_flushes
+from ops.bench.http_rates import measure_http
+from ops.bench.machine import machine_line
+from ops.bench.whole_check import measure_whole_check
+
+MEASURES = {
+    "http": measure_http,
+    "flushes": measure_flushes,
+    "bulk": measure_bulk,
+    "check": measure_whole_check,
+}
+"""Every measurement by its name, in the order of the table."""
+
+FULL = Sizes(balls=1_000_000, rounds=5, http=8_000, bulk=10_000)
+
+
+def main(words: list[str] | None = None) -> int:
+    """Measure what is asked for and print it."""
+    given = _arguments(words)
+    sizes = FULL if given.full else Sizes()
+    named = {name: getattr(given, name) for name in Sizes.__struct_fields__ if getattr(given, name) is not None}
+    sizes = msgspec.structs.replace(sizes, **named)
+    began = time.perf_counter()
+    field = Field(given.folder, sizes)
+    print(f"{machine_line()}; a book of {field.balls:,} balls; {sizes.rounds} rounds in turn\n", flush=True)
+    rows = []
+    for name, measure in MEASURES.items():
+        if not given.only or name in given.only:
+            print(f"measuring: {name}", file=sys.stderr, flush=True)
+            rows += measure(field)
+    print(markdown(rows))
+    print(f"\nThe run took {time.perf_counter() - began:.0f} s.")
+    return 0
+
+
+def _arguments(words: list[str] | None) -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog="python -m ops.bench", description="Measure the book beside its floors.")
+    parser.add_argument("--full", action="store_true", help="a book of a million balls, and more rounds")
+    parser.add_argument("--only", action="append", choices=tuple(MEASURES), help="only this one; may be given again")
+    kept = Path(__file__).resolve().parents[2] / ".pourbook" / "bench"
+    parser.add_argument("--folder", type=Path, default=kept, help="where the books lie")
+    for field in msgspec.structs.fields(Sizes):
+        parser.add_argument(f"--{field.name.replace('_', '-')}", type=field.type, help=f"default {field.default}")
+    return parser.parse_args(words)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,90 @@
+"""The field of one run: a copy of the book for the product, one for the floors, the rows recorded, the balls used up."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import msgspec
+
+from ledger.application.pourbook import Pourbook, wall_clock_ms
+from ops.bench.books import book_of, copy_book, settle
+from ops.bench.plant import LABEL_STEM, ORIGIN, SIGNERS, make_ready, open_plant, ready_end, submissions
+from ops.bench.raw_route import keep_rows
+from ops.bench.recording import RecordingStore
+from ops.bench.shim import build_shim
+
+WARM = 300
+"""Registrations over HTTP before the clock starts: a fresh process is slow for reasons of its own."""
+
+
+class Sizes(msgspec.Struct, frozen=True, kw_only=True):
+    """How much is measured. ``balls`` in the book; ``rounds`` in turn; entries a round over HTTP and in bulk."""
+
+    balls: int = 20_000
+    rounds: int = 3
+    http: int = 4_000
+    bulk: int = 4_000
+    seconds: float = 4.0
+    connections: int = 32
+    flush_single: int = 200
+    flush_grouped: int = 1_000
+
+    def used(self) -> int:
+        """Balls that a run uses up at most."""
+        flushes = self.flush_single + self.flush_grouped
+        return self.recorded() + self.rounds * (4 * (WARM + self.http) + self.bulk) + flushes
+
+    def recorded(self) -> int:
+        """Entries whose rows the floors write again."""
+        return self.rounds * (WARM + self.http + self.bulk)
+
+
+class Field:
+    """``product`` and ``floor`` hold copies of one book; `take` gives balls that nobody has registered yet."""
+
+    def __init__(self, folder: Path, sizes: Sizes) -> None:
+        """Make or find the book, copy it, record the floors' rows."""
+        folder.mkdir(parents=True, exist_ok=True)
+        self.sizes = sizes
+        self.balls = ready_end(sizes.balls)
+        self.product = folder / "product"
+        self.floor = folder / "floor"
+        self.shim, self.no_shim = build_shim(folder)
+        self.plant = copy_book(book_of(folder, sizes.balls), self.product)
+        self._next = self.balls
+        book = open_plant(self.plant)
+        try:
+            make_ready(book, self.plant, self.balls, sizes.used())
+        finally:
+            book.close()
+        settle(self.product)
+        copy_book(self.product, self.floor)
+        self._record()
+
+    def take(self, count: int) -> int:
+        """The first of so many balls that are still to be registered."""
+        first = self._next
+        self._next += count
+        return first
+
+    def open(self) -> Pourbook:
+        """The product's book, started."""
+        return open_plant(self.plant)
+
+    def _record(self) -> None:
+        """Register balls one a commit, keep what was written, and leave it in the product's copy."""
+        count = self.sizes.recorded()
+        book = self.open()
+        store = RecordingStore(book.store)
+        book.close()
+        recorder = Pourbook(store, origin=ORIGIN, signers=SIGNERS, label_stem=LABEL_STEM, clock_ms=wall_clock_ms)
+        recorder._writer._limit = 1  # noqa: SLF001  # one entry a commit, so that each row has its entry
+        recorder.start()
+        try:
+            keeper = self.plant.keeper()
+            futures = [recorder.submit(one, keeper) for one in submissions(self.plant, self.take(count), count)]
+            indexes = [future.result().index for future in futures]
+        finally:
+            recorder.close()
+        settle(self.product)
+        keep_rows(self.floor, store.entries(), indexes[0])

@@ -1,0 +1,49 @@
+"""The whole book checked, against reading the same bytes from the store and hashing them."""
+
+from __future__ import annotations
+
+import hashlib
+import sqlite3
+import time
+from statistics import median
+
+from ledger.application.proofs import check_book
+from ledger.store.engine import open_store
+from ops.bench.field import Field
+from ops.bench.figures import Row, ratios
+from ops.bench.plant import ORIGIN, SIGNERS
+
+
+def measure_whole_check(field: Field) -> list[Row]:
+    """Both in turn, ``rounds`` times; the row of the table."""
+    checked: list[float] = []
+    read: list[float] = []
+    size = 0
+    for _ in range(field.sizes.rounds):
+        began = time.perf_counter()
+        size = _read_and_hash(str(field.product / "book.sqlite"))
+        read.append(time.perf_counter() - began)
+        store = open_store(field.plant.url)
+        began = time.perf_counter()
+        check_book(store, ORIGIN, SIGNERS.checkpoint.verifier, views=False)
+        checked.append(time.perf_counter() - began)
+        store.close()
+    ratio, words = ratios(checked, read)
+    return [
+        Row(what=f"whole book checked (chain, tree, openings, checkpoint), {size:,} entries",
+            measured=f"{median(checked):.2f} s", floor=f"the same bytes read and hashed {median(read):.2f} s",
+            ratio=words, target="at most 2.5", reached=ratio <= 2.5)
+    ]  # fmt: skip
+
+
+def _read_and_hash(path: str) -> int:
+    """Read every entry and opening, and hash each; the number of entries."""
+    connection = sqlite3.connect(path)
+    count = 0
+    for (raw,) in connection.execute('SELECT "bytes" FROM "entry" ORDER BY "index"'):
+        hashlib.sha256(raw).digest()
+        count += 1
+    for salt, value in connection.execute('SELECT "salt", "value" FROM "opening"'):
+        hashlib.sha256(salt + value).digest()
+    connection.close()
+    return count
