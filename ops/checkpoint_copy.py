@@ -7,19 +7,21 @@ the keeper of the store can also write proves nothing to others: that takes a wi
 
 from __future__ import annotations
 
+import logging
 import os
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ledger.book.checkpoint import check_checkpoint
-from ledger.errors import MalformedInput
+from ledger.book.checkpoint import check_checkpoint, parse_checkpoint
+from ledger.errors import LedgerError, MalformedInput
 
 if TYPE_CHECKING:
     from ledger.book.signing import Verifier
     from ledger.store.answer import GroupReport
 
 EVERY_S = 10.0
+LOG = logging.getLogger("pourbook.checkpoint_copy")
 
 
 class CheckpointCopy:
@@ -46,17 +48,28 @@ class CheckpointCopy:
     def __call__(self, report: GroupReport) -> None:
         """Keep a group's checkpoint, if the last one was kept long enough ago."""
         self._newest = report.checkpoint
-        if time.monotonic() >= self._next:
+        if time.monotonic() < self._next:
+            return
+        try:
             self.keep()
+        except OSError as error:
+            # The book goes on without its copy; whoever watches the log must know that the exposure grows.
+            LOG.error("checkpoint copy not kept: %s", error)  # noqa: TRY400  # the cause is in the message
 
     def keep(self) -> None:
-        """Write the newest checkpoint now."""
-        if not self._newest:
-            return
+        """Write the newest checkpoint now, unless another process kept a later one. Raises OSError."""
         self._next = time.monotonic() + self._every_s
-        beside = self._path.with_name(self._path.name + ".new")
+        if not self._newest or self._kept_size() >= parse_checkpoint(self._newest).tree_size:
+            return
+        beside = self._path.with_name(f"{self._path.name}.{os.getpid()}")
         with beside.open("wb") as file:
             file.write(self._newest)
             file.flush()
             os.fsync(file.fileno())
         beside.replace(self._path)
+
+    def _kept_size(self) -> int:
+        try:
+            return parse_checkpoint(self._path.read_bytes()).tree_size
+        except (OSError, LedgerError):
+            return -1

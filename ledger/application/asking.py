@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 import msgspec
 
-from ledger.errors import Refused, UnknownSubject
+from ledger.errors import MalformedRecord, Refused
 from ledger.line.fact import Breach, Fact
 from ledger.line.fold import check_record, check_submission, earliest_of, enter, located
 from ledger.line.kind import LineRules, Setting
@@ -50,10 +50,14 @@ def ask_store(
         loader.load_for(transaction, state, records)
         index = read_head(transaction).size
         for position, record in enumerate(records):
+            # What the records before it would enter may lead further than what was loaded for all at once.
+            loader.load_for(transaction, state, (record,), thorough=True)
             setting = Setting(now_ms, author, index, position, asking=True, rules=rules)
             try:
                 breaches = check_record(record, state, setting)
-            except (Refused, UnknownSubject) as error:
+            except MalformedRecord as error:
+                raise located(error, position) from error
+            except Refused as error:
                 answers.append(AskAnswer(may=False, reasons=(_refusal(error, position),)))
                 continue
             enter(Fact(index, position, record, author, now_ms, tuple(breaches)), state)

@@ -5,10 +5,10 @@ from __future__ import annotations
 import msgspec
 
 from ledger.application.cure_times import CureTime, cure_times
-from ledger.application.histories import HoldSeen, Told, history_of, holds_on, instant_text
+from ledger.application.histories import HoldSeen, Told, history_of, holds_over, instant_text
 from ledger.application.judging import JudgedBy, grounds_of, judge_selected
 from ledger.application.lot_view import LotAbove, lot_above
-from ledger.application.public import typed_serial
+from ledger.application.numbers import serial_rows
 from ledger.conformity.from_rows import day_of, readings_from_row
 from ledger.conformity.verdict import CAUTION
 from ledger.errors import NotFound
@@ -97,11 +97,10 @@ def selected_ball(reader: Reader, unit: str) -> Selected:
 
 
 def find_units(reader: Reader, serial: str) -> tuple[BallFound, ...]:
-    """Every ball that bears or bore a number, oldest first; several where an earlier scheme repeated it."""
-    rows: list[SerialRow] = sorted(
-        reader.rows(SerialRow, "serial", typed_serial(serial)), key=lambda row: (row.since_ms, row.unit)
-    )
-    units: dict[str, Unit] = {unit.unit: unit for unit in rows_with(reader, Unit, "unit", {row.unit for row in rows})}
+    """Every ball that bears or bore a number, once each, oldest first; several where an earlier scheme repeated it."""
+    # Of several times that one ball bore it, the latest counts.
+    rows = {row.unit: row for row in serial_rows(reader, serial)}
+    units: dict[str, Unit] = {unit.unit: unit for unit in rows_with(reader, Unit, "unit", list(rows))}
     lots: dict[str, Lot] = {lot.lot: lot for lot in rows_with(reader, Lot, "lot", {one.lot for one in units.values()})}
     return tuple(
         BallFound(
@@ -113,7 +112,7 @@ def find_units(reader: Reader, serial: str) -> tuple[BallFound, ...]:
             state=unit.state,
             bears_it_now=row.until_ms is None,
         )
-        for row in rows
+        for row in rows.values()
         if (unit := units.get(row.unit)) is not None
     )
 
@@ -124,7 +123,9 @@ def ball_view(reader: Reader, name: str) -> Ball:
     unit, lot = one.unit, one.lot
     model = None if lot.model is None else reader.one(Model, lot.model)
     above = lot_above(reader, lot.lot, unit.place)
-    nodes = [f"unit:{unit.unit}", f"lot:{lot.lot}", *(f"lot:{ancestor.lot}" for ancestor in above.lots)]
+    names = [lot.lot, *(ancestor.lot for ancestor in above.lots)]
+    lots: list[Lot] = rows_with(reader, Lot, "lot", names)
+    nodes = [f"unit:{unit.unit}", *(f"lot:{ancestor}" for ancestor in names)]
     serials = sorted(reader.rows(SerialRow, "unit", name), key=lambda row: row.since_ms)
     return Ball(
         caution=CAUTION,
@@ -143,10 +144,10 @@ def ball_view(reader: Reader, name: str) -> Ball:
         made_on=day_of(unit.engraved_ms or unit.began_ms).isoformat(),
         numbers=tuple(_number(row) for row in serials),
         materials=above.lots,
-        cures=_cures(reader, one, above.lots),
+        cures=_cures(reader, unit, lots, above.lots),
         readings=_readings(reader, one),
         judged=tuple(judge_selected(reader, one)),
-        holds=holds_on(reader, nodes),
+        holds=holds_over(reader, nodes, lots, unit),
         concessions=tuple(rows_with(reader, Concession, "node", nodes)),
         journeys=_journeys(reader, name),
         claims=_claims(reader, name, [row.serial for row in serials]),
@@ -163,11 +164,9 @@ def _number(row: SerialRow) -> Number:
     )
 
 
-def _cures(reader: Reader, one: Selected, above: tuple[LotAbove, ...]) -> tuple[CureTime, ...]:
-    names = [one.lot.lot, *(ancestor.lot for ancestor in above)]
-    lots: list[Lot] = rows_with(reader, Lot, "lot", names)
-    certain = {one.lot.lot, *(ancestor.lot for ancestor in above if ancestor.certainty == "certain")}
-    return cure_times(reader, one.unit, lots, StoredEdges(reader).parents(names), certain)
+def _cures(reader: Reader, unit: Unit, lots: list[Lot], above: tuple[LotAbove, ...]) -> tuple[CureTime, ...]:
+    certain = {unit.lot, *(ancestor.lot for ancestor in above if ancestor.certainty == "certain")}
+    return cure_times(reader, unit, lots, StoredEdges(reader).parents([lot.lot for lot in lots]), certain)
 
 
 def _readings(reader: Reader, one: Selected) -> tuple[ReadingSeen, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 import msgspec
@@ -12,7 +12,7 @@ from ledger.line.fact import parse_address
 from ledger.line.lot_changes import CURED_STEPS
 from ledger.line.process_plan import WINDOWS
 from ledger.line.refold import HEIRS
-from ledger.line.rows import Descent, Lot, LotStep, Plan, Unit
+from ledger.line.rows import Descent, FactRow, Lot, LotStep, Plan, Unit
 from ledger.store.reader import Reader
 from ledger.store.selections import rows_with
 
@@ -62,15 +62,45 @@ def cure_times(
         child, parent = by_name.get(edge.child), by_name.get(edge.parent)
         if child is not None and parent is not None and parent.stage in {"block", "core"} and edge.part == parent.stage:
             spans.append(_Span(f"{parent.stage}-rest", parent.lot, child.model, parent.ended_ms, child.began_ms))
-    shell = by_name.get(unit.lot)
-    if shell is not None:
-        steps = rows_with(reader, LotStep, "lot", [lot.lot for lot in lots if lot.stage == "shell"])
-        cured = [step.began_ms for step in steps if step.step in CURED_STEPS]
-        spans.append(_Span("final-cure", shell.lot, shell.model, shell.ended_ms, min([unit.began_ms, *cured])))
+    for name, cured_ms in _final_cures(reader, unit, by_name, edges).items():
+        shell = by_name[name]
+        spans.append(_Span("final-cure", name, shell.model, shell.ended_ms, cured_ms))
     return tuple(
         _cure(plans, span, certain=span.lot in certain)
         for span in sorted(spans, key=lambda span: (span.from_ms, span.to_ms))
     )
+
+
+def _final_cures(reader: Reader, unit: Unit, lots: Mapping[str, Lot], edges: Sequence[Descent]) -> dict[str, int]:
+    """The shell lots in which a ball may have been poured, and the first step (instant, ms) that its cure came before.
+
+    Of a lot that the ball's own went on from, only the steps before that count; by several ways, the earliest step.
+    """
+    heirs: dict[str, list[str]] = {}
+    for edge in edges:
+        if edge.part in HEIRS:
+            heirs.setdefault(edge.child, []).append(edge.parent)
+    made_by = {lots[name].address for name in heirs if name in lots}
+    went_on_ms = {row.address: row.at_ms for row in rows_with(reader, FactRow, "address", made_by)}
+    steps: list[LotStep] = rows_with(reader, LotStep, "lot", [lot.lot for lot in lots.values() if lot.stage == "shell"])
+    found: dict[str, int] = {}
+    waiting: list[tuple[str, int, int | None]] = [(unit.lot, unit.began_ms, None)]
+    seen: set[tuple[str, int, int | None]] = set()
+    while waiting:
+        name, cured_ms, until_ms = here = waiting.pop()
+        if here in seen or name not in lots:
+            continue
+        seen.add(here)
+        cured_ms = min([cured_ms, *(step.began_ms for step in steps if _ends_cure(step, name, until_ms))])
+        if name in heirs:
+            waiting.extend((parent, cured_ms, went_on_ms[lots[name].address]) for parent in heirs[name])
+        else:
+            found[name] = min(cured_ms, found.get(name, cured_ms))
+    return found
+
+
+def _ends_cure(step: LotStep, lot: str, until_ms: int | None) -> bool:
+    return step.lot == lot and step.step in CURED_STEPS and (until_ms is None or step.began_ms < until_ms)
 
 
 def _cure(plans: Sequence[Plan], span: _Span, *, certain: bool) -> CureTime:

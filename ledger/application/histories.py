@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
 import msgspec
 
 from ledger.book.instant import Instant, format_instant
+from ledger.line.lineage import ANY, stopping_holds
 from ledger.line.refold import ONCE
-from ledger.line.rows import About, BreachRow, FactRow, Hold
+from ledger.line.rows import About, BreachRow, Descent, FactRow, Hold, Lot, Unit
+from ledger.line.state import Need, State
 from ledger.store.reader import Reader
 from ledger.store.selections import rows_with
 
@@ -82,8 +86,41 @@ def _told(row: FactRow, breaches: tuple[str, ...], *, moved: bool) -> Told:
 
 def holds_on(reader: Reader, nodes: list[str], *, open_only: bool = False) -> tuple[HoldSeen, ...]:
     """The holds on these nodes, oldest first."""
-    rows: list[Hold] = sorted(rows_with(reader, Hold, "node", nodes), key=lambda row: (row.opened_ms, row.hold))
-    return tuple(hold_seen(row) for row in rows if row.open or not open_only)
+    return _seen(row for row in rows_with(reader, Hold, "node", nodes) if row.open or not open_only)
+
+
+def holds_over(reader: Reader, nodes: list[str], lots: Sequence[Lot], unit: Unit | None = None) -> tuple[HoldSeen, ...]:
+    """The holds on these nodes, and those by rule that take in one of the lots (or the ball), oldest first."""
+    return _seen([*rows_with(reader, Hold, "node", nodes), *RuleHolds(reader).over(lots, unit)])
+
+
+class RuleHolds:
+    """The holds that name a rule instead of a node, and what they take in."""
+
+    def __init__(self, reader: Reader) -> None:
+        """Read them, lifted ones too: one query."""
+        self._held: dict[str, Hold] = {hold.hold: hold for hold in reader.rows(Hold, "node", ANY)}
+
+    def over(self, lots: Sequence[Lot], unit: Unit | None = None) -> list[Hold]:
+        """Those whose rule takes in one of the lots, or the ball ``unit`` where a rule goes by serial. Asks nothing."""
+        if not self._held:
+            return []
+        state = State()
+        # The line answers for open holds that stop a release: lifted ones, and those that stop less, are asked for alike.
+        asked = [msgspec.structs.replace(hold, open=True, stops="release") for hold in self._held.values()]
+        state.load(Need(Hold, "node", ANY), asked)
+        if unit is not None:
+            state.load(Need(Hold, "node", f"unit:{unit.unit}"), ())
+        for lot in lots:
+            state.load(Need(Lot, "lot", lot.lot), [lot])
+            state.load(Need(Hold, "node", f"lot:{lot.lot}"), ())
+            state.load(Need(Descent, "child", lot.lot), ())
+        found = {hold.hold for lot in lots for hold in stopping_holds(state, "release", lot=lot.lot, unit=unit)}
+        return [hold for name, hold in self._held.items() if name in found]
+
+
+def _seen(rows: Iterable[Hold]) -> tuple[HoldSeen, ...]:
+    return tuple(hold_seen(row) for row in sorted(rows, key=lambda row: (row.opened_ms, row.hold)))
 
 
 def hold_seen(row: Hold) -> HoldSeen:

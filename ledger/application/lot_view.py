@@ -6,7 +6,7 @@ from collections import Counter
 
 import msgspec
 
-from ledger.application.histories import HoldSeen, Told, history_of, holds_on, instant_text
+from ledger.application.histories import HoldSeen, RuleHolds, Told, history_of, holds_on, holds_over, instant_text
 from ledger.errors import NotFound
 from ledger.line.lots import left_of
 from ledger.line.rows import Lot, LotStep, Model, SampleJudged, Unit
@@ -59,13 +59,17 @@ class LotView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 
 
 class LotAbove(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """A lot that goes into another: how surely, by which part, and how much of it was drawn."""
+    """A lot that goes into another: how surely, by which parts, and how much of it.
+
+    ``drawn``: grams of materials and batches, pieces from blocks on, drawn from it by the lots of this trace.
+    """
 
     lot: str
     stage: str
     certainty: str
     level: int
     parts: tuple[str, ...]
+    drawn: int
     material: str | None = None
     model: str | None = None
     made_at: str = ""
@@ -151,7 +155,7 @@ def lot_view(reader: Reader, lot: str) -> LotView:
             for step in sorted(reader.rows(LotStep, "lot", lot), key=lambda step: (step.began_ms, step.address))
         ),
         samples=tuple(reader.rows(SampleJudged, "lot", lot)),
-        holds=holds_on(reader, [f"lot:{lot}"]),
+        holds=holds_over(reader, [f"lot:{lot}"], [row]),
         history=history_of(reader, [f"lot:{lot}"]),
     )
 
@@ -165,6 +169,9 @@ def lot_above(reader: Reader, lot: str, place: int | None = None) -> Above:
     held: dict[str, list[str]] = {}
     for hold in holds_on(reader, [f"lot:{name}" for name in names], open_only=True):
         held.setdefault(hold.node.partition(":")[2], []).append(hold.hold)
+    by_rule = RuleHolds(reader)
+    for name, row in rows.items():
+        held.setdefault(name, []).extend(hold.hold for hold in by_rule.over([row]) if hold.open)
     return Above(
         lot=lot,
         lots=tuple(
@@ -174,6 +181,7 @@ def lot_above(reader: Reader, lot: str, place: int | None = None) -> Above:
                 certainty=ancestor.certainty,
                 level=ancestor.level,
                 parts=tuple(sorted({edge.part.partition(":")[0] for edge in ancestor.drawn})),
+                drawn=sum(edge.amount for edge in ancestor.drawn),
                 material=rows[ancestor.lot].material,
                 model=rows[ancestor.lot].model,
                 made_at=instant_text(rows[ancestor.lot].ended_ms),

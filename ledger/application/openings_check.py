@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Sequence
 
 import msgspec
 
@@ -17,11 +17,12 @@ from ledger.store.transaction import Transaction
 _SEALED = b'{"sealed":"'
 
 
-def check_openings(transaction: Transaction, start: int, stop: int, raws: Mapping[int, bytes]) -> int:
-    """Check the openings of proved entries from ``start`` up to ``stop``; how many there are.
+def check_openings(transaction: Transaction, start: int, raws: Sequence[bytes]) -> int:
+    """Check the openings of proved entries from index ``start`` on; how many there are.
 
     Each opens the field that it names; a field that cannot be erased has one. Raises SealedFieldMismatch.
     """
+    stop = start + len(raws)
     try:
         found = openings_between(transaction, start, stop)
     except (msgspec.MsgspecError, UnicodeDecodeError) as error:
@@ -29,9 +30,8 @@ def check_openings(transaction: Transaction, start: int, stop: int, raws: Mappin
     kept: defaultdict[int, dict[str, StoredOpening]] = defaultdict(dict)
     for one in found:
         kept[one.index][one.opening.path] = one
-    for index, raw in raws.items():
-        if index in kept or _SEALED in raw:
-            _check_entry(index, raw, kept[index])
+    for index in sorted({*kept, *(start + place for place, raw in enumerate(raws) if _SEALED in raw)}):
+        _check_entry(index, raws[index - start], kept[index])
     return len(found)
 
 

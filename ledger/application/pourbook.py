@@ -20,11 +20,12 @@ from ledger.application.proofs import BookReport, EntryView, check_book, entries
 from ledger.application.public import PublicAnswer, public_answer
 from ledger.application.registers import ClaimSeen, GaugeSeen, ModelSeen, claims_of, gauges_at, models_at
 from ledger.application.releasing import release_records, released_before
-from ledger.application.serials import Allotted, allot
+from ledger.application.serials import Allotted, Allotter
 from ledger.application.signers import Signers
 from ledger.application.standing import PlantStanding, plant_standing
 from ledger.application.warranty_desk import warranty_answer
 from ledger.book.checkpoint import parse_checkpoint
+from ledger.duties.rechecks import DUTIES
 from ledger.duties.runner import DutyRunner
 from ledger.errors import StoreDamaged, Unauthenticated
 from ledger.line.kind import LineRules
@@ -39,9 +40,6 @@ from ledger.store.rebuild import rebuild_views
 from ledger.store.selections import Selection
 from ledger.store.writer import Writer
 from ledger.warranty.answer import WarrantyAnswer
-
-DUTIES = "a-duties"
-"""The author of what the background work says: no person, and no account that anyone can log in to."""
 
 
 def wall_clock_ms() -> int:
@@ -87,7 +85,7 @@ class Pourbook:
             deliver=deliver,
             on_group=on_group,
         )
-        self._serial_key = b""
+        self._allotter = Allotter(store, self._writer, b"")
         self._duties: DutyRunner | None = None
 
     def start(self, known: bytes | None = None, *, duties: bool = False) -> None:
@@ -101,7 +99,7 @@ class Pourbook:
             raise StoreDamaged(
                 "the store has no serial key", mend="create the book with create_book, or restore it whole"
             )
-        self._serial_key = bytes.fromhex(secret)
+        self._allotter = Allotter(self.store, self._writer, bytes.fromhex(secret))
         self._writer.start(known)
         if duties:
             self._duties = DutyRunner(
@@ -139,15 +137,8 @@ class Pourbook:
     def allot_serials(self, station: str, count: int, key: str, account: Account) -> Allotted:
         """Serials of the own scheme for a station, entered before they are given. The same key gives the same again."""
         check_may_say(account.roles, "serials-allotted")
-        return allot(
-            self.store,
-            self._writer,
-            self._serial_key,
-            station=station,
-            count=count,
-            key=key,
-            author=account.account,
-            now_ms=self.clock_ms(),
+        return self._allotter.allot(
+            station=station, count=count, key=key, author=account.account, now_ms=self.clock_ms()
         )
 
     def release(self, units: Sequence[str], grade: Grade, key: str, account: Account) -> Any:
@@ -208,7 +199,9 @@ class Pourbook:
         with open_reader(self.store) as reader:
             return public_answer(reader, gtin, serial)
 
-    def dossier(self, serials: Sequence[str], out: BinaryIO, withhold: Collection[str] = ("erasable",)) -> None:
+    def dossier(
+        self, serials: Sequence[str], out: BinaryIO, withhold: Collection[str] = ("withheld", "erasable")
+    ) -> None:
         """Write the evidence for a set of numbers to ``out`` (see `ledger.evidence`). Raises NotFound.
 
         ``withhold``: sealings left closed, ``withheld`` (recipes, suppliers, consignees) and ``erasable`` (people, notes).
@@ -219,9 +212,9 @@ class Pourbook:
             dossier_of(reader, units, out, note=note, signer=self.signers.dossier, withhold=withhold)
 
     def standing(self) -> PlantStanding:
-        """Counts, open holds, claims and gauges of the plant."""
+        """Counts, open holds, claims, and the gauges that may not be used now."""
         with open_reader(self.store) as reader:
-            return plant_standing(reader)
+            return plant_standing(reader, self.clock_ms())
 
     def gauges(self) -> tuple[GaugeSeen, ...]:
         """Every gauge and whether a reading taken now may be used."""

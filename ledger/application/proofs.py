@@ -76,7 +76,8 @@ def check_book(
         report = _check_truth(store, origin, verifier, views=views, progress=progress)
         if views:
             _check_views(store)
-    except store.dialect.errors as error:
+    except (store.dialect.errors, TypeError, AttributeError) as error:
+        # SQLite keeps a value of any sort in any cell; whoever put a number where bytes belong damaged the store.
         raise StoreDamaged("a stored row cannot be read", got=type(error).__name__) from error
     return report
 
@@ -95,7 +96,7 @@ def _check_truth(
             last, recorded_ms = hashes[-1], stored[-1].recorded_ms
             frontier = covered.append(frontier, hashes)
             tiles.append(hashes)
-            openings += check_openings(reader.transaction, start, stop, {entry.index: entry.bytes for entry in stored})
+            openings += check_openings(reader.transaction, start, [entry.bytes for entry in stored])
             if views:
                 check_told(reader.transaction, stored)
             if progress is not None:
@@ -120,9 +121,11 @@ def _check_chunk(last: bytes, start: int, stop: int, stored: list[StoredEntry]) 
         hashes = check_links(last, start, raws)
     except LedgerError:
         # A changed entry breaks the link of the one after it; its own stored hash names it.
-        _check_stored(start, stop, [entry_hash(raw) for raw in raws], kept)
+        _check_hashes(start, [entry_hash(raw) for raw in raws], kept)
         raise
-    _check_stored(start, stop, hashes, kept)
+    _check_hashes(start, hashes, kept)
+    if len(hashes) != stop - start:
+        raise RootMismatch("entries are missing", expected=f"{stop - start} from {start}", got=len(hashes))
     return hashes
 
 
@@ -151,9 +154,9 @@ class _Covered:
             )
 
 
-def _check_stored(start: int, stop: int, hashes: list[bytes], stored: list[bytes]) -> None:
-    if len(hashes) != stop - start:
-        raise RootMismatch("entries are missing", expected=f"{stop - start} from {start}", got=len(hashes))
+def _check_hashes(start: int, hashes: list[bytes], stored: list[bytes]) -> None:
+    if hashes == stored:
+        return
     for place, (made, kept) in enumerate(zip(hashes, stored, strict=True)):
         if made != kept:
             raise RootMismatch("stored hash is not that of the entry", where=f"entry {start + place}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import msgspec
 
 from ledger.application.histories import instant_text
+from ledger.line.fact import parse_address
 from ledger.line.gauges import standing_at
 from ledger.line.process_plan import INSPECTS, WINDOWS, Inspect, Window
 from ledger.line.rows import About, Approval, Calibration, Claim, Gauge, Model, Plan
@@ -67,7 +68,8 @@ def gauges_at(reader: Reader, at_ms: int) -> tuple[GaugeSeen, ...]:
 
 def _gauge_seen(gauge: Gauge, calibrations: list[Calibration], at_ms: int) -> GaugeSeen:
     standing = standing_at(calibrations, at_ms)
-    due = max((row.due_ms for row in calibrations if row.kind == "calibration" and row.at_ms <= at_ms), default=None)
+    made = [row for row in calibrations if row.kind == "calibration" and row.at_ms <= at_ms]
+    latest = max(made, key=lambda row: (row.at_ms, parse_address(row.calibration)), default=None)
     return GaugeSeen(
         gauge=gauge.gauge,
         quantity=gauge.quantity,
@@ -75,7 +77,7 @@ def _gauge_seen(gauge: Gauge, calibrations: list[Calibration], at_ms: int) -> Ga
         state=gauge.state,
         usable=standing.usable,
         why=standing.why,
-        due_at="" if due is None else instant_text(due),
+        due_at="" if latest is None else instant_text(latest.due_ms),
         calibrations=sum(row.kind == "calibration" for row in calibrations),
     )
 
@@ -113,7 +115,7 @@ def models_at(reader: Reader, at_ms: int) -> tuple[ModelSeen, ...]:
 
 
 def _model_seen(model: Model, plans: list[Plan], approvals: list[Approval]) -> ModelSeen:
-    plan = max(plans, key=lambda plan: (plan.from_ms, [int(part) for part in plan.plan.split(".")]), default=None)
+    plan = max(plans, key=lambda plan: (plan.from_ms, parse_address(plan.plan)), default=None)
     return ModelSeen(
         model=model.model,
         name=model.name,

@@ -7,10 +7,12 @@ from collections.abc import Sequence
 from ledger.application.judging import JudgedBy, judge_selected, plan_of
 from ledger.application.said_before import said_before
 from ledger.book.instant import Instant, format_instant
+from ledger.conformity.rulebook import shipped_rulebooks
 from ledger.errors import RuleStands, UnknownSubject
 from ledger.line.inspections import readings_digest
 from ledger.line.record import Record
 from ledger.line.releases import Basis, Grade, Release
+from ledger.line.rows import Plan
 from ledger.store.engine import Store
 from ledger.store.reader import Reader, open_reader
 from ledger.store.selections import Selected, Selection, select_balls
@@ -57,6 +59,7 @@ def _release(reader: Reader, unit: str, grade: Grade, at_ms: int, place: int) ->
             mend="set the model's plan (plan-set) first",
         )
     judged = judge_selected(reader, one)
+    _refuse_unjudged(plan, judged, place)
     if grade == "first":
         _refuse_failing(one, judged, place)
     return Release(
@@ -67,6 +70,18 @@ def _release(reader: Reader, unit: str, grade: Grade, at_ms: int, place: int) ->
         plan=plan.plan,
         bases=tuple(Basis(rulebook=by.rulebook, digest=by.digest, outcome=by.outcome) for by in judged),
     )
+
+
+def _refuse_unjudged(plan: Plan, judged: Sequence[JudgedBy], place: int) -> None:
+    by = {one.rulebook for one in judged}
+    missing = [name for name in plan.rulebooks.split(",") if name and name not in by]
+    if missing:
+        raise RuleStands(
+            f"the plan names rulebook {missing[0]}, and no edition of it that is here is adopted",
+            expected="one of " + ", ".join(shipped_rulebooks()),
+            where=f"units[{place}]",
+            mend="adopt the edition (rulebook-adopted), or set a plan that names another rulebook",
+        )
 
 
 def _refuse_failing(one: Selected, judged: Sequence[JudgedBy], place: int) -> None:

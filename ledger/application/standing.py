@@ -12,7 +12,11 @@ from ledger.store.selections import count_by, every_row
 
 
 class PlantStanding(msgspec.Struct, frozen=True, kw_only=True):
-    """The plant at the head of the book."""
+    """The plant at the head of the book.
+
+    ``facts`` counts every fact that was said, corrected and withdrawn ones too; ``late`` and ``doubtful`` count those
+    that stand; ``corrected`` those that a correction replaced or withdrew.
+    """
 
     entries: int
     facts: dict[str, int]
@@ -46,8 +50,8 @@ def plant_standing(reader: Reader, at_ms: int | None = None) -> PlantStanding:
         open_claims=sum(count for state, count in count_by(transaction, Claim, "state").items() if state in _OPEN),
         claims=sum(count_by(transaction, Claim, "state").values()),
         gauges_unfit=_unfit(reader, head.recorded_ms if at_ms is None else at_ms),
-        late=sum(fact.late for fact in facts),
-        doubtful=sum(fact.doubtful for fact in facts),
+        late=sum(fact.late and fact.standing for fact in facts),
+        doubtful=sum(fact.doubtful and fact.standing for fact in facts),
         corrected=sum(bool(fact.body) for fact in facts),
     )
 

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 from ledger.application.ball_view import selected_ball
 from ledger.application.cure_times import cure_times
-from ledger.application.public import typed_serial
+from ledger.application.histories import RuleHolds
+from ledger.application.numbers import serial_rows, typed_serial
 from ledger.conformity.from_rows import day_of
 from ledger.errors import MalformedRecord
 from ledger.line.rows import (
@@ -25,7 +26,7 @@ from ledger.line.rows import (
     Unit,
 )
 from ledger.store.reader import Reader
-from ledger.store.selections import Selected, StoredEdges, every_row, rows_with
+from ledger.store.selections import StoredEdges, every_row, rows_with
 from ledger.tracing.back import Trace, trace_back
 from ledger.tracing.forward import trace_forward
 from ledger.warranty.answer import (
@@ -64,7 +65,7 @@ def warranty_answer(  # a question and what it is asked with
         bought_on=None if bought_on is None else _date(bought_on, "bought_on"),
         market=market,
     )
-    units = dict.fromkeys(row.unit for row in reader.rows(SerialRow, "serial", text))
+    units = dict.fromkeys(row.unit for row in serial_rows(reader, serial))
     sisters = _Sisters(reader)
     balls = [_ball_record(reader, unit, sisters) for unit in units]
     return answer_question(question, balls, terms, issued=reader.one(Allotment, text) is not None)
@@ -88,8 +89,10 @@ def _ball_record(reader: Reader, name: str, sisters: _Sisters) -> BallRecord:
     unit, lot = one.unit, one.lot
     model = None if lot.model is None else reader.one(Model, lot.model)
     trace = trace_back(StoredEdges(reader), lot.lot, unit.place)
-    remarks = _remarks(reader, [f"unit:{name}", f"lot:{lot.lot}", *(f"lot:{above.lot}" for above in trace.ancestors)])
-    cures = _cures(reader, one, trace)
+    names = [lot.lot, *(above.lot for above in trace.ancestors)]
+    lots: dict[str, Lot] = {row.lot: row for row in rows_with(reader, Lot, "lot", names)}
+    remarks = _remarks(reader, unit, lots)
+    cures = _cures(reader, unit, lots)
     return BallRecord(
         unit=unit.unit,
         serial=unit.serial,
@@ -101,22 +104,20 @@ def _ball_record(reader: Reader, name: str, sisters: _Sisters) -> BallRecord:
         grade=unit.grade,
         facts=tuple(row.serial_row for row in reader.rows(SerialRow, "unit", name)),
         remarks=remarks.get(f"unit:{name}", ()),
-        lots=_lot_records(reader, one, trace, (remarks, cures), sisters),
+        lots=_lot_records(unit, lots, trace, (remarks, cures), sisters),
         claims=_claims(reader, name),
     )
 
 
 def _lot_records(
-    reader: Reader,
-    one: Selected,
+    unit: Unit,
+    rows: dict[str, Lot],
     trace: Trace,
     known: tuple[dict[str, tuple[Remark, ...]], dict[str, list[Cure]]],
     sisters: _Sisters,
 ) -> tuple[LotRecord, ...]:
     remarks, cures = known
-    rows: dict[str, Lot] = {row.lot: row for row in rows_with(reader, Lot, "lot", [a.lot for a in trace.ancestors])}
-    rows[one.lot.lot] = one.lot
-    named = [(one.lot.lot, "certain"), *((above.lot, above.certainty) for above in trace.ancestors)]
+    named = [(unit.lot, "certain"), *((above.lot, above.certainty) for above in trace.ancestors)]
     return tuple(
         LotRecord(
             lot=name,
@@ -124,49 +125,52 @@ def _lot_records(
             certainty="certain" if certainty == "certain" else "possible",
             remarks=remarks.get(f"lot:{name}", ()),
             cures=tuple(cures.get(name, ())),
-            sisters=sisters.of(name, one.unit.unit) if rows[name].stage in SISTER_STAGES else None,
+            sisters=sisters.of(name, unit.unit) if rows[name].stage in SISTER_STAGES else None,
         )
         for name, certainty in named
         if name in rows
     )
 
 
-def _remarks(reader: Reader, nodes: list[str]) -> dict[str, tuple[Remark, ...]]:
+def _remarks(reader: Reader, unit: Unit, lots: dict[str, Lot]) -> dict[str, tuple[Remark, ...]]:
+    """What is on record of a ball and its lots, by node; a hold by rule is told of the ball."""
+    nodes = [f"unit:{unit.unit}", *(f"lot:{name}" for name in lots)]
     found: dict[str, list[Remark]] = {}
     for breach in rows_with(reader, BreachRow, "node", nodes):
         found.setdefault(breach.node, []).append(Remark(sort="breach", said=breach.said, facts=(breach.address,)))
-    for hold in rows_with(reader, Hold, "node", nodes):
+    by_rule = RuleHolds(reader).over(list(lots.values()), unit)
+    for hold in [*rows_with(reader, Hold, "node", nodes), *by_rule]:
+        # A breach's own hold says nothing that the breach does not.
         if not hold.hold.startswith("B"):
+            node = hold.node if hold.rule is None else nodes[0]
             sort: RemarkSort = "hold open" if hold.open else "hold lifted"
             facts = tuple(about.address for about in reader.rows(About, "node", f"hold:{hold.hold}"))
-            found.setdefault(hold.node, []).append(Remark(sort=sort, said=f"{hold.hold}, {hold.reason}", facts=facts))
+            found.setdefault(node, []).append(Remark(sort=sort, said=f"{hold.hold}, {hold.reason}", facts=facts))
     for concession in rows_with(reader, Concession, "node", nodes):
         remark = Remark(sort="concession", said=f"on {concession.holds}", facts=(concession.concession,))
         found.setdefault(concession.node, []).append(remark)
-    _add_times(reader, nodes, found)
+    _add_times(reader, nodes[0], found)
     return {node: tuple(remarks) for node, remarks in found.items()}
 
 
-def _add_times(reader: Reader, nodes: list[str], found: dict[str, list[Remark]]) -> None:
-    about: list[About] = rows_with(reader, About, "node", [node for node in nodes if node.startswith("unit:")])
-    rows: dict[str, FactRow] = {
-        row.address: row for row in rows_with(reader, FactRow, "address", {one.address for one in about})
-    }
-    for one in about:
-        row = rows[one.address]
-        if row.standing and row.doubtful:
-            found.setdefault(one.node, []).append(Remark(sort="doubtful", said=row.kind, facts=(row.address,)))
-        elif row.standing and row.late:
-            found.setdefault(one.node, []).append(Remark(sort="late", said=row.kind, facts=(row.address,)))
+def _add_times(reader: Reader, node: str, found: dict[str, list[Remark]]) -> None:
+    rows: list[FactRow] = rows_with(
+        reader, FactRow, "address", [one.address for one in reader.rows(About, "node", node)]
+    )
+    for row in rows:
+        # When a claim was written down says nothing of the ball.
+        if not row.standing or row.kind.startswith("claim-"):
+            continue
+        if row.doubtful:
+            found.setdefault(node, []).append(Remark(sort="doubtful", said=row.kind, facts=(row.address,)))
+        elif row.late:
+            found.setdefault(node, []).append(Remark(sort="late", said=row.kind, facts=(row.address,)))
 
 
-def _cures(reader: Reader, one: Selected, trace: Trace) -> dict[str, list[Cure]]:
-    names = [one.lot.lot, *(above.lot for above in trace.ancestors)]
-    lots: list[Lot] = rows_with(reader, Lot, "lot", names)
-    edges: list[Descent] = StoredEdges(reader).parents(names)
-    made = {lot.lot: lot.address for lot in lots}
+def _cures(reader: Reader, unit: Unit, lots: dict[str, Lot]) -> dict[str, list[Cure]]:
+    edges: list[Descent] = StoredEdges(reader).parents(list(lots))
     found: dict[str, list[Cure]] = {}
-    for cure in cure_times(reader, one.unit, lots, edges, set(names)):
+    for cure in cure_times(reader, unit, list(lots.values()), edges, set(lots)):
         if cure.least_s is not None:
             found.setdefault(cure.lot, []).append(
                 Cure(
@@ -174,7 +178,7 @@ def _cures(reader: Reader, one: Selected, trace: Trace) -> dict[str, list[Cure]]
                     lasted_s=cure.elapsed_s,
                     min_s=cure.least_s,
                     max_s=cure.most_s,
-                    facts=(made[cure.lot],),
+                    facts=(lots[cure.lot].address,),
                 )
             )
     return found
@@ -201,38 +205,30 @@ class _Sisters:
     def __init__(self, reader: Reader) -> None:
         self._reader = reader
         self._claims: dict[str, list[Claim]] | None = None
-        self._units: dict[str, Unit] = {}
 
     def of(self, lot: str, but: str) -> SisterClaims:
-        """The claims on other balls that hold or may hold something of a lot."""
+        """The claims on other balls that hold or may hold something of a lot; one clear of it by its place is none."""
         claimed = self._claimed()
         trace = trace_forward(StoredEdges(self._reader), lot)
-        lots = {lot, *(below.lot for below in trace.descendants)}
-        on_sisters = [
-            claim
-            for unit, claims in claimed.items()
-            if unit != but and self._units[unit].lot in lots
-            for claim in claims
-        ]
+        lots = [lot, *(below.lot for below in trace.descendants)]
+        units: list[Unit] = rows_with(self._reader, Unit, "lot", lots)
+        sisters = {unit.unit for unit in units if unit.unit != but and trace.of_unit(unit.lot, unit.place) is not None}
+        on_sisters = [claim for unit, claims in claimed.items() if unit in sisters for claim in claims]
         facts = [f"claim:{claim.claim}" for claim in on_sisters]
         addresses = [about.address for about in rows_with(self._reader, About, "node", facts)]
-        return SisterClaims(claims=len(on_sisters), balls=self._balls(lots) - 1, facts=tuple(addresses))
+        return SisterClaims(claims=len(on_sisters), balls=len(sisters), facts=tuple(addresses))
 
     def _claimed(self) -> dict[str, list[Claim]]:
         if self._claims is None:
             claims: list[Claim] = every_row(self._reader.transaction, Claim)
-            bearers: dict[str, list[SerialRow]] = {}
+            bearers: dict[str, set[str]] = {}
             for row in rows_with(self._reader, SerialRow, "serial", {one.serial for one in claims if one.serial}):
-                bearers.setdefault(row.serial, []).append(row)
+                bearers.setdefault(row.serial, set()).add(row.unit)
             found: dict[str, list[Claim]] = {}
             for claim in claims:
-                named = [] if claim.serial is None else bearers.get(claim.serial, [])
-                unit = claim.unit or (named[0].unit if len(named) == 1 else None)
+                named = bearers.get(claim.serial or "", set())
+                unit = claim.unit or (next(iter(named)) if len(named) == 1 else None)
                 if unit is not None:
                     found.setdefault(unit, []).append(claim)
-            self._units = {unit.unit: unit for unit in rows_with(self._reader, Unit, "unit", list(found))}
-            self._claims = {unit: claims for unit, claims in found.items() if unit in self._units}
+            self._claims = found
         return self._claims
-
-    def _balls(self, lots: set[str]) -> int:
-        return sum(len(units) for units in self._reader.rows_of(Unit, "lot", sorted(lots)).values())
