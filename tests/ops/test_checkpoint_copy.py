@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from ledger.book.checkpoint import parse_checkpoint
+from ledger.book.checkpoint import parse_checkpoint, sign_checkpoint
 from ledger.book.signing import parse_verifier, signer_from_seed
 from ledger.errors import SignatureRejected, StoreBehind
+from ledger.store.answer import GroupReport
 from ledger.store.engine import open_store
 from ops.checkpoint_copy import CheckpointCopy
 from tests.plant import ORIGIN, SIGNER, VERIFIER, line_start, new_writer, opening, registration
@@ -71,3 +72,31 @@ def test_a_copy_that_another_key_signed_is_refused(tmp_path: Path) -> None:
     other = signer_from_seed(ORIGIN, bytes(32)).verifier
     with pytest.raises(SignatureRejected):
         copy.known(ORIGIN, other)
+
+
+def test_a_copy_that_cannot_be_kept_stops_nothing(tmp_path: Path) -> None:
+    """The folder is gone: the book goes on, and the log says so."""
+    folder = tmp_path / "elsewhere"
+    folder.mkdir()
+    copy = CheckpointCopy(folder / "checkpoint", every_s=0)
+    _grow(tmp_path, 0, 1, copy)
+    store = open_store(f"sqlite:///{tmp_path / 'book.sqlite'}")
+    writer = new_writer(store, on_group=copy)
+    writer.start()
+    shutil.rmtree(folder)
+    for number in (5, 6):
+        assert not writer.submit(registration(number), "a-engraver").result(30).repeated
+    writer.stop()
+    store.close()
+
+
+def test_a_later_copy_is_not_written_over(tmp_path: Path) -> None:
+    """Of two processes that keep one copy, the one with the later checkpoint wins."""
+    later, earlier = (CheckpointCopy(tmp_path / "checkpoint", every_s=0) for _ in range(2))
+    early = GroupReport(1, 1, 0, 3, sign_checkpoint(ORIGIN, 3, bytes(32), [SIGNER]))
+    late = GroupReport(1, 1, 0, 5, sign_checkpoint(ORIGIN, 5, bytes(32), [SIGNER]))
+    later(late)
+    earlier(early)
+    known = later.known(ORIGIN, SIGNER.verifier)
+    assert known is not None
+    assert parse_checkpoint(known).tree_size == 5
