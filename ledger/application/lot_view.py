@@ -195,14 +195,14 @@ def lot_above(reader: Reader, lot: str, place: int | None = None) -> Above:
 
 def lot_below(reader: Reader, lot: str) -> Below:
     """Every lot and ball below a lot. Raises NotFound. Two queries a level and one for the balls."""
-    own = known_lot_row(reader, lot)
+    known_lot_row(reader, lot)
     trace = trace_forward(StoredEdges(reader), lot)
     names = [lot, *(below.lot for below in trace.descendants)]
     rows: dict[str, Lot] = {row.lot: row for row in rows_with(reader, Lot, "lot", names)}
     shells = [name for name in names if name in rows and rows[name].stage == "shell"]
     balls: list[BallBelow] = []
     for unit in rows_with(reader, Unit, "lot", shells):
-        certainty = trace.of_unit(unit.lot, unit.place) if unit.lot != own.lot else "certain"
+        certainty = trace.of_unit(unit.lot, unit.place)
         if certainty is not None:
             balls.append(
                 BallBelow(

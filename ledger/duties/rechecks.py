@@ -12,6 +12,8 @@ from ledger.book.instant import Instant, format_instant
 from ledger.line.corrections import Correction, Recheck
 from ledger.line.fact import parse_address
 from ledger.line.kinds import PLAIN_KIND_OF
+from ledger.line.lot_changes import LotsMerged, LotSplit
+from ledger.line.moulding import BlocksMoulded, CoresPoured, ShellsPoured
 from ledger.line.rows import About, FactRow
 from ledger.line.submission import Submission
 from ledger.store.bodies import BodyReader
@@ -19,8 +21,11 @@ from ledger.store.reader import Reader
 from ledger.store.selections import StoredEdges, every_row, rows_with
 from ledger.tracing.forward import trace_forward
 
-MOST_FACTS = 2_000
-"""Facts in one re-check; more make several."""
+DUTIES = "a-duties"
+"""The author of what the background work says: no person, and no account that anyone can log in to."""
+
+MOST_FACTS = 100
+"""Facts in one re-check, so that an entry can hold what is wrong with each; the last one of a correction has fewer."""
 
 RECHECKED = frozenset(
     str(kind.record.__struct_config__.tag) for kind in PLAIN_KIND_OF.values() if kind.recheck is not None
@@ -30,59 +35,79 @@ RECHECKED = frozenset(
 def due_rechecks(reader: Reader, now_ms: int, done: set[str]) -> Iterator[Submission]:
     """The re-checks that corrections still ask for, as submissions whose keys make them said once.
 
-    ``done`` holds corrections that were found to need none; those found now are added. Cost: the corrections, and what
-    descends from each new one.
+    ``done`` holds corrections that need no more; those found now are added. What is due stays due until it is entered:
+    the book itself tells what was said, so that nothing is said twice or left out by a process that was stopped.
+    Cost: the corrections, and what descends from each one that is not done.
     """
-    answered = {about.node for about in _about_rechecks(reader)}
-    for row in every_row(reader.transaction, FactRow, '"kind" = ?', ("correction",)):
-        if row.address in done or f"fact:{row.address}" in answered:
-            continue
-        facts = sorted(_facts_below(reader, row.address), key=parse_address)
-        done.add(row.address)
-        for number, start in enumerate(range(0, len(facts), MOST_FACTS)):
+    corrections = every_row(reader.transaction, FactRow, '"kind" = ?', ("correction",))
+    waiting = [row.address for row in corrections if row.address not in done]
+    said = _said_because(reader, waiting)
+    for correction in waiting:
+        earlier = said.get(correction, [])
+        facts: list[str] = []
+        if all(len(one) == MOST_FACTS for one in earlier):
+            facts = sorted(_facts_below(reader, correction).difference(*earlier), key=parse_address)
+        if not facts:
+            done.add(correction)
+        for number, start in enumerate(range(0, len(facts), MOST_FACTS), len(earlier)):
             record = Recheck(
                 at=format_instant(Instant(now_ms, 0)),
-                because=row.address,
+                because=correction,
                 facts=tuple(facts[start : start + MOST_FACTS]),
             )
-            yield Submission(key=f"recheck-{row.address}-{number}", records=(record,))
+            yield Submission(key=f"recheck-{correction}-{number}", records=(record,))
 
 
-def _about_rechecks(reader: Reader) -> list[About]:
-    rows = every_row(reader.transaction, FactRow, '"kind" = ?', ("recheck",))
-    found: list[About] = rows_with(reader, About, "address", [row.address for row in rows])
-    return found
+def _said_because(reader: Reader, corrections: list[str]) -> dict[str, list[set[str]]]:
+    """Correction to the facts of each re-check that the duties entered because of it; a person's own count for nothing."""
+    about_them: list[About] = rows_with(reader, About, "node", [f"fact:{correction}" for correction in corrections])
+    rows: list[FactRow] = rows_with(reader, FactRow, "address", {one.address for one in about_them})
+    own = {row.address for row in rows if row.author == DUTIES}
+    because = {one.address: one.node.partition(":")[2] for one in about_them if one.address in own}
+    facts: dict[str, set[str]] = {address: set() for address in because}
+    for about in rows_with(reader, About, "address", list(because)):
+        sort, _, name = about.node.partition(":")
+        if sort == "fact":  # it is also about the holds that it opened
+            facts[about.address].add(name)
+    said: dict[str, list[set[str]]] = {}
+    for address, correction in because.items():
+        said.setdefault(correction, []).append(facts[address] - {correction})
+    return said
 
 
 def _facts_below(reader: Reader, correction: str) -> set[str]:
-    lots = {node.partition(":")[2] for node in _nodes(reader, correction) if node.startswith("lot:")}
-    below = set(lots)
-    for lot in lots:
+    """What stood when the correction was entered, and rests on what it corrected; later facts were judged knowing it."""
+    below = _lots_made(reader, correction)
+    for lot in list(below):
         below.update(descendant.lot for descendant in trace_forward(StoredEdges(reader), lot).descendants)
     about: list[About] = rows_with(reader, About, "node", sorted(f"lot:{lot}" for lot in below))
-    addresses = {row.address for row in about}
-    rows: list[FactRow] = rows_with(reader, FactRow, "address", sorted(addresses))
-    corrected = set(_corrected(reader, correction))
-    return {row.address for row in rows if row.standing and row.kind in RECHECKED and row.address not in corrected}
+    rows: list[FactRow] = rows_with(reader, FactRow, "address", sorted({row.address for row in about}))
+    end, corrected = parse_address(correction), {change.fact for change in _record(reader, correction).changes}
+    return {
+        row.address
+        for row in rows
+        if row.standing and row.kind in RECHECKED and row.address not in corrected and (row.index, row.position) < end
+    }
 
 
-def _corrected(reader: Reader, correction: str) -> list[str]:
-    return [change.fact for change in _record(reader, correction).changes]
+def _lots_made(reader: Reader, correction: str) -> set[str]:
+    """The lots with windows below them that the corrected facts made, as first said and as said now.
 
-
-def _nodes(reader: Reader, correction: str) -> set[str]:
-    """The nodes that the corrected facts were about as first said, and are about now."""
-    nodes: set[str] = set()
+    What they drew from is as it was, and no window begins at a material or a batch.
+    """
     record = _record(reader, correction)
     opened = BodyReader(reader.transaction.dialect).opened(
         reader.transaction, {parse_address(change.fact)[0] for change in record.changes}
     )
+    made: set[str] = set()
     for change in record.changes:
         index, position = parse_address(change.fact)
-        first = opened[index].records[position]
-        nodes.update(PLAIN_KIND_OF[type(first)].about(first))
-        nodes.update(about.node for about in reader.rows(About, "address", change.fact))
-    return nodes
+        for said in (opened[index].records[position], change.replacement):
+            if isinstance(said, BlocksMoulded | CoresPoured | ShellsPoured):
+                made.add(said.lot)
+            elif isinstance(said, LotSplit | LotsMerged):
+                made.add(said.into)
+    return made
 
 
 def _record(reader: Reader, correction: str) -> Correction:

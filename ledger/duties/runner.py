@@ -11,7 +11,7 @@ from collections.abc import Callable
 from typing import Any
 
 from ledger.duties.rechecks import due_rechecks
-from ledger.errors import LedgerError
+from ledger.errors import KeyReused, LedgerError
 from ledger.line.submission import Submission
 from ledger.store.engine import Store
 from ledger.store.leases import end_lease, take_lease
@@ -66,9 +66,15 @@ class DutyRunner:
             return 0
         with open_reader(self._store) as reader:
             due = list(due_rechecks(reader, now_ms, self._done))
-        for submission in due:
+        return sum(self._say(submission) for submission in due)
+
+    def _say(self, submission: Submission) -> bool:
+        try:
             self._submit(submission).result()
-        return len(due)
+        except KeyReused:
+            # A process whose lease ran out said it at the same time.
+            return False
+        return True
 
     def _run(self) -> None:
         while not self._stopping:
@@ -76,6 +82,9 @@ class DutyRunner:
                 self.turn()
             except LedgerError as error:
                 LOG.warning("duty put off: %s", error)
+            except Exception:
+                # Nobody would see that the thread has ended.
+                LOG.exception("duty failed, and is tried again")
             self._wanted.wait(self._every_s)
             self._wanted.clear()
         try:

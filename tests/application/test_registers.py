@@ -1,0 +1,68 @@
+"""The plant's registers of gauges, claims and models."""
+
+from __future__ import annotations
+
+from tests.application.floor import (
+    DAY_S,
+    GAUGES,
+    Floor,
+    approval,
+    at,
+    calibrated,
+    claimed,
+    gauge_of,
+    model,
+    plan,
+    registered,
+)  # fmt: skip
+
+
+def test_gauges_tell_whether_they_may_be_used_now(floor: Floor) -> None:
+    """A gauge in date may be used, one past its date or never calibrated may not, and says why."""
+    floor.say(calibrated("mass", 10, due=999))
+    floor.say({**registered("mass"), "gauge": "G-NEW"})
+    seen = {gauge.gauge: gauge for gauge in floor.book.gauges()}
+    assert len(GAUGES) + 1 == len(seen)
+    assert (False, "the gauge was past its due date", at(999), 2) == (
+        seen["G-MASS"].usable, seen["G-MASS"].why, seen["G-MASS"].due_at, seen["G-MASS"].calibrations,
+    )  # fmt: skip
+    assert (False, "the gauge was never calibrated", "", "registered") == (
+        seen["G-NEW"].usable, seen["G-NEW"].why, seen["G-NEW"].due_at, seen["G-NEW"].state,
+    )  # fmt: skip
+    assert (True, "", "hardness", "shore_d") == (
+        seen[gauge_of("hardness")].usable, seen[gauge_of("hardness")].why,
+        seen[gauge_of("hardness")].quantity, seen[gauge_of("hardness")].unit,
+    )  # fmt: skip
+
+
+def test_the_latest_calibration_says_when_the_next_is_due(floor: Floor) -> None:
+    """A shorter interval takes the place of a longer one that was set before."""
+    floor.say(calibrated("mass", 10, due=1_200))
+    (mass,) = [gauge for gauge in floor.book.gauges() if gauge.gauge == "G-MASS"]
+    assert (at(1_200), True) == (mass.due_at, mass.usable)
+
+
+def test_claims_are_listed_oldest_first_with_their_facts(ready: Floor) -> None:
+    """Each claim tells what it is about, how far it is, and the facts that say so."""
+    ready.ball("U-1", "P-1")
+    second = ready.say(claimed("C-2", 301, serial="P-9", bought_on="2026-09-30"))
+    first = ready.say(claimed("C-1", 300, unit="U-1"))
+    examined = ready.say({"kind": "claim-examined", "at": at(310), "claim": "C-1", "finding": "cracked"})
+    one, two = ready.book.claims()
+    assert ("C-1", "examined", "U-1", at(300)) == (one.claim, one.state, one.unit, one.opened_at)
+    assert (first.addresses[0], examined.addresses[0]) == one.facts
+    assert ("C-2", "open", "P-9", "2026-09-30", (second.addresses[0],)) == (
+        two.claim, two.state, two.serial, two.bought_on, two.facts,
+    )  # fmt: skip
+
+
+def test_models_tell_the_plan_in_force_now(floor: Floor) -> None:
+    """Of several plans the latest begun counts, and one that begins later does not; approvals go with their model."""
+    floor.say(model("M2", "09521234000013", core="asymmetric"))
+    now = floor.say(plan("M1", at=at(500), windows=[{"stage": "final-cure", "min_s": 2 * DAY_S}], rulebooks=[]))
+    floor.say(plan("M1", at=at(1_001)), approval("M2", at=at(10), status="refused"))
+    one, two = floor.book.models()
+    assert (now.addresses[0], [2 * DAY_S], ()) == (one.plan, [window.min_s for window in one.windows], one.rulebooks)
+    assert [("usbc", "approved")] == [(answer.body, answer.status) for answer in one.approvals]
+    assert ("M2", "asymmetric", "", ()) == (two.model, two.core, two.plan, two.windows)
+    assert ["refused"] == [answer.status for answer in two.approvals]
