@@ -7,10 +7,9 @@ from collections.abc import Iterable, Sequence
 import msgspec
 
 from ledger.book.instant import Instant, format_instant
-from ledger.line.lineage import ANY, stopping_holds
+from ledger.line.lineage import ANY, fits_any
 from ledger.line.refold import ONCE
-from ledger.line.rows import About, BreachRow, Descent, FactRow, Hold, Lot, Unit
-from ledger.line.state import Need, State
+from ledger.line.rows import About, BreachRow, FactRow, Hold, Lot, Unit
 from ledger.store.reader import Reader
 from ledger.store.selections import rows_with
 
@@ -103,20 +102,7 @@ class RuleHolds:
 
     def over(self, lots: Sequence[Lot], unit: Unit | None = None) -> list[Hold]:
         """Those whose rule takes in one of the lots, or the ball ``unit`` where a rule goes by serial. Asks nothing."""
-        if not self._held:
-            return []
-        state = State()
-        # The line answers for open holds that stop a release: lifted ones, and those that stop less, are asked for alike.
-        asked = [msgspec.structs.replace(hold, open=True, stops="release") for hold in self._held.values()]
-        state.load(Need(Hold, "node", ANY), asked)
-        if unit is not None:
-            state.load(Need(Hold, "node", f"unit:{unit.unit}"), ())
-        for lot in lots:
-            state.load(Need(Lot, "lot", lot.lot), [lot])
-            state.load(Need(Hold, "node", f"lot:{lot.lot}"), ())
-            state.load(Need(Descent, "child", lot.lot), ())
-        found = {hold.hold for lot in lots for hold in stopping_holds(state, "release", lot=lot.lot, unit=unit)}
-        return [hold for name, hold in self._held.items() if name in found]
+        return [hold for hold in self._held.values() if fits_any(hold, lots, unit)]
 
 
 def _seen(rows: Iterable[Hold]) -> tuple[HoldSeen, ...]:

@@ -10,12 +10,13 @@ from typing import Annotated, Literal
 
 from msgspec import UNSET, Meta, UnsetType
 
-from ledger.errors import Contradiction, RuleStands, UnknownSubject
+from ledger.errors import Contradiction, MalformedSerial, RuleStands, UnknownSubject
 from ledger.line.balls import known_unit
 from ledger.line.fact import Breach, Fact
 from ledger.line.kind import Kind, Setting
 from ledger.line.record import Address, Digest, Erasable, Id, On, Record, Slug
 from ledger.line.rows import Claim, SerialRow, Unit
+from ledger.line.serial import parse_serial
 from ledger.line.state import Need, State
 
 Mode = Literal[
@@ -72,8 +73,17 @@ def _opened_needs(record: ClaimOpened, _state: State) -> Iterator[Need]:
     yield Need(Claim, "claim", record.claim)
     if record.serial is not UNSET:
         yield Need(SerialRow, "serial", record.serial)
+        yield Need(SerialRow, "serial", _plain(record.serial))
     if record.unit is not UNSET:
         yield Need(Unit, "unit", record.unit)
+
+
+def _plain(typed: str) -> str:
+    """A number of the own scheme as it is engraved, however it was typed; any other number as it is."""
+    try:
+        return parse_serial(typed)
+    except MalformedSerial:
+        return typed
 
 
 def _opened_check(record: ClaimOpened, state: State, _setting: Setting) -> list[Breach]:
@@ -83,8 +93,8 @@ def _opened_check(record: ClaimOpened, state: State, _setting: Setting) -> list[
         known_unit(state, record.unit)
         return []
     node = f"claim:{record.claim}"
-    rows = [] if record.serial is UNSET else state.where(SerialRow, "serial", record.serial)
-    bearers = {row.unit for row in rows}
+    typed = [] if record.serial is UNSET else [record.serial, _plain(record.serial)]
+    bearers = {row.unit for serial in typed for row in state.where(SerialRow, "serial", serial)}
     if not bearers:
         return [Breach(code="claim-unknown-ball", node=node, said="no ball of this book bears the number", holds=False)]
     if len(bearers) > 1:
@@ -98,7 +108,7 @@ def _opened_effects(fact: Fact, state: State) -> None:
     state.put(
         Claim(
             claim=record.claim,
-            serial=None if record.serial is UNSET else record.serial,
+            serial=None if record.serial is UNSET else _plain(record.serial),
             unit=None if record.unit is UNSET else record.unit,
             mode=record.mode,
             opened_ms=fact.at_ms,

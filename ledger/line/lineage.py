@@ -69,6 +69,42 @@ def _lots_above(state: State, lot: str) -> tuple[str, ...]:
     return known
 
 
+def _lots_above_place(state: State, lot: str, place: int) -> tuple[str, ...]:
+    """The lot, and those above its piece at a place: recorded positions clear a piece of the lots it did not take."""
+    memo = state.memo(Descent)
+    known: tuple[str, ...] | None = memo.get((lot, place))
+    if known is None:
+        parents = [edge.parent for part in alternatives(state.where(Descent, "child", lot), place) for edge in part]
+        above = (name for parent in parents for name in _lots_above(state, parent))
+        known = memo[lot, place] = tuple(dict.fromkeys((lot, *above)))
+    return known
+
+
+def alternatives(edges: Iterable[Descent], place: int | None = None) -> list[list[Descent]]:
+    """The parts of one lot, each a list of edges of which a piece took exactly one.
+
+    A blended edge is a part by itself. With ``place`` (1-based position of the piece) known and positions recorded in
+    a part, only the edges whose range covers it stay; where no range covers it, the edges without a range stay, and
+    where every edge has a range that does not cover it, the record says nothing and all stay.
+    """
+    parts: dict[str, list[Descent]] = {}
+    blended: list[list[Descent]] = []
+    for edge in edges:
+        if edge.blended:
+            blended.append([edge])
+        else:
+            parts.setdefault(edge.part, []).append(edge)
+    chosen = list(parts.values()) if place is None else [_at_place(part, place) for part in parts.values()]
+    return [*blended, *chosen]
+
+
+def _at_place(part: list[Descent], place: int) -> list[Descent]:
+    covering = [
+        edge for edge in part if edge.first is not None and edge.last is not None and edge.first <= place <= edge.last
+    ]
+    return covering or [edge for edge in part if edge.first is None] or part
+
+
 def _ancestors(state: State, lot: str) -> list[str]:
     found, at = [lot], 0
     while at < len(found):
@@ -81,14 +117,15 @@ def _ancestors(state: State, lot: str) -> list[str]:
 
 def stopping_holds(state: State, what: str, *, lot: str, unit: Unit | None = None) -> list[Hold]:
     """Open holds that stop ``what`` on the unit, its lot, any lot above it, or by rule."""
-    lots = _lots_above(state, lot)
+    place = None if unit is None else unit.place
+    lots = _lots_above(state, lot) if place is None else _lots_above_place(state, lot, place)
     holds = _lot_holds(state, lots)
     if unit is not None:
         holds = holds + state.where(Hold, "node", f"unit:{unit.unit}")
     by_rule = state.where(Hold, "node", ANY)
     if by_rule:
         rows = [row for name in lots if (row := state.one(Lot, name)) is not None]
-        holds = holds + [hold for hold in by_rule if _fits_any(hold, rows, unit)]
+        holds = holds + [hold for hold in by_rule if fits_any(hold, rows, unit)]
     return [hold for hold in holds if hold.open and what in hold.stops.split(",")]
 
 
@@ -101,7 +138,8 @@ def _lot_holds(state: State, lots: tuple[str, ...]) -> list[Hold]:
     return known
 
 
-def _fits_any(hold: Hold, lots: list[Lot], unit: Unit | None) -> bool:
+def fits_any(hold: Hold, lots: Iterable[Lot], unit: Unit | None) -> bool:
+    """Whether a hold by rule takes in a ball of these lots, or one of the lots themselves."""
     rule = msgspec.json.decode(hold.rule or "{}", type=HoldRule)
     if rule.serial_prefix is not UNSET and not (unit and unit.serial and unit.serial.startswith(rule.serial_prefix)):
         return False
@@ -109,7 +147,6 @@ def _fits_any(hold: Hold, lots: list[Lot], unit: Unit | None) -> bool:
 
 
 def _fits(rule: HoldRule, lot: Lot) -> bool:
-
     return (
         (rule.model is UNSET or lot.model == rule.model)
         and (rule.stage is UNSET or lot.stage == rule.stage)

@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 
+from ledger.line.lineage import alternatives
 from ledger.line.rows import Descent
-from ledger.tracing.parts import Certainty, Edges, alternatives, certain_sets, depth_first
+from ledger.tracing.parts import Certainty, Edges, certain_sets, depth_first
 
 
 @dataclass(frozen=True, slots=True)

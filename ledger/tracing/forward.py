@@ -11,9 +11,10 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from ledger.line.lineage import alternatives
 from ledger.line.rows import Descent
 from ledger.tracing.back import trace_back
-from ledger.tracing.parts import Certainty, Edges, alternatives, depth_first
+from ledger.tracing.parts import Certainty, Edges, depth_first
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,31 +31,6 @@ class Edges(Protocol):
         ...
 
 
-def alternatives(edges: Iterable[Descent], place: int | None = None) -> list[list[Descent]]:
-    """The parts of one lot, each a list of edges of which a piece took exactly one.
-
-    A blended edge is a part by itself. With ``place`` (1-based position of the piece) known and positions recorded in
-    a part, only the edges whose range covers it stay; where no range covers it, the edges without a range stay, and
-    where every edge has a range that does not cover it, the record says nothing and all stay.
-    """
-    parts: dict[str, list[Descent]] = {}
-    blended: list[list[Descent]] = []
-    for edge in edges:
-        if edge.blended:
-            blended.append([edge])
-        else:
-            parts.setdefault(edge.part, []).append(edge)
-    chosen = list(parts.values()) if place is None else [_at_place(part, place) for part in parts.values()]
-    return [*blended, *chosen]
-
-
-def _at_place(part: list[Descent], place: int) -> list[Descent]:
-    covering = [
-        edge for edge in part if edge.first is not None and edge.last is not None and edge.first <= place <= edge.last
-    ]
-    return covering or [edge for edge in part if edge.first is None] or part
-
-
 def depth_first(lots: Iterable[str], parents_of: Callable[[str], Iterable[str]]) -> list[str]:
     """The lots and all above them, each after every lot above it (as far as there is no cycle)."""
     done: dict[str, None] = {}

@@ -7,8 +7,8 @@ from itertools import product
 
 from hypothesis import strategies as st
 
+from ledger.line.lineage import alternatives
 from ledger.line.rows import Descent
-from ledger.tracing.parts import alternatives
 
 
 def edge(child: str, parent: str, part: str = "block", **more: int | bool | None) -> Descent:
