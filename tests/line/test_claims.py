@@ -40,6 +40,15 @@ def test_a_claim_runs_from_open_to_replaced() -> None:
     assert "U-2" == plant.row(Claim, "C-1").replacement
 
 
+def test_a_number_is_found_however_it_was_typed() -> None:
+    """Lower case and hyphens are how people write a number; the claim keeps it as engraved."""
+    plant = stocked_plant()
+    serial = engrave(plant, "U-1")
+    typed = f"{serial[:3]}-{serial[3:]}".lower()
+    assert [] == plant.submit(opened(serial=typed)).codes
+    assert serial == plant.row(Claim, "C-1").serial
+
+
 def test_a_number_that_no_ball_bears_is_flagged_and_holds_nothing() -> None:
     """A copied label, a prior ball, or a misread serial; or none at all."""
     plant = stocked_plant()

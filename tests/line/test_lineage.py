@@ -10,7 +10,18 @@ from ledger.errors import RuleStands
 from ledger.line.holds import HoldPlaced
 from ledger.line.lineage import HoldRule, ancestors, lineage_needs
 from ledger.line.state import State
-from tests.line.making import at, engrave, inspection, release, sample, stocked_plant
+from tests.line.making import (
+    at,
+    blocks,
+    cores,
+    engrave,
+    inspection,
+    ready_plant,
+    release,
+    sample,
+    shells,
+    stocked_plant,
+)
 from tests.line.plant import Plant
 
 
@@ -71,3 +82,17 @@ def test_a_hold_by_rule_stops_what_it_describes(rule: HoldRule, stops: bool | No
         assert "H-1" in str(plant.refused(release(plant, "U-1")))
     else:
         assert [] == plant.submit(release(plant, "U-1")).codes
+
+
+def test_recorded_positions_clear_a_ball_of_the_lots_that_it_did_not_take() -> None:
+    """A hold on one of two core lots stops the balls of its positions, and one whose place was not recorded."""
+    plant = ready_plant()
+    plant.submit(blocks("BL-1", 20))
+    plant.submit(cores("CL-1", ("BL-1", 10)), cores("CL-2", ("BL-1", 10)))
+    plant.submit(shells("SL-1", ("CL-1", 10, 1, 10), ("CL-2", 10, 11, 20)))
+    for unit, fields in (("U-1", {"place": 3}), ("U-2", {"place": 13}), ("U-3", {})):
+        engrave(plant, unit, **fields)
+        plant.submit(inspection(unit))
+    plant.submit(sample(), hold(node="lot:CL-2"))
+    plant.submit(release(plant, "U-1"))
+    assert [RuleStands, RuleStands] == [type(plant.refused(release(plant, unit))) for unit in ("U-2", "U-3")]
