@@ -9,11 +9,12 @@ from ledger.application.histories import HoldSeen, Told, history_of, holds_over,
 from ledger.application.judging import JudgedBy, grounds_of, judge_selected
 from ledger.application.lot_view import LotAbove, lot_above
 from ledger.application.numbers import serial_rows
-from ledger.conformity.from_rows import day_of, readings_from_row
+from ledger.conformity.from_rows import day_of, readings_from_row, sources_of
 from ledger.conformity.verdict import CAUTION
 from ledger.errors import NotFound
+from ledger.line.fact import parse_address
 from ledger.line.quantity import format_number
-from ledger.line.rows import Claim, Concession, Lot, Model, SerialRow, Shipped, Unit
+from ledger.line.rows import Claim, Concession, Lot, Model, SampleJudged, SerialRow, Shipped, Unit
 from ledger.store.reader import Reader
 from ledger.store.selections import Selected, Selection, StoredEdges, rows_with, select_balls
 
@@ -50,6 +51,16 @@ class ReadingSeen(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True)
     unusable: str = ""
 
 
+class BySample(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A quantity that the plan measures on a sample of the lot: the ball itself has no reading of it."""
+
+    quantity: str
+    n: int
+    nonconforming: int
+    accepted: bool
+    fact: str
+
+
 class Journey(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """A shipment and, where it came back, its return."""
 
@@ -80,6 +91,7 @@ class Ball(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     materials: tuple[LotAbove, ...] = ()
     cures: tuple[CureTime, ...] = ()
     readings: tuple[ReadingSeen, ...] = ()
+    by_lot_sample: tuple[BySample, ...] = ()
     judged: tuple[JudgedBy, ...] = ()
     holds: tuple[HoldSeen, ...] = ()
     concessions: tuple[Concession, ...] = ()
@@ -146,6 +158,7 @@ def ball_view(reader: Reader, name: str) -> Ball:
         materials=above.lots,
         cures=_cures(reader, unit, lots, above.lots),
         readings=_readings(reader, one),
+        by_lot_sample=_by_sample(reader, one),
         judged=tuple(judge_selected(reader, one)),
         holds=holds_over(reader, nodes, lots, unit),
         concessions=tuple(rows_with(reader, Concession, "node", nodes)),
@@ -181,6 +194,25 @@ def _readings(reader: Reader, one: Selected) -> tuple[ReadingSeen, ...]:
             unusable=reading.why_unusable,
         )
         for quantity, reading in sorted(readings.items())
+    )
+
+
+def _by_sample(reader: Reader, one: Selected) -> tuple[BySample, ...]:
+    """The latest judgement of the lot's sample for each quantity that the ball was not measured for."""
+    measured = sources_of(one.measured)
+    latest: dict[str, SampleJudged] = {}
+    for row in sorted(reader.rows(SampleJudged, "lot", one.lot.lot), key=lambda row: parse_address(row.sample)):
+        latest[row.quantity] = row
+    return tuple(
+        BySample(
+            quantity=quantity,
+            n=row.n,
+            nonconforming=row.nonconforming,
+            accepted=row.accepted,
+            fact=row.sample,
+        )
+        for quantity, row in sorted(latest.items())
+        if quantity not in measured
     )
 
 

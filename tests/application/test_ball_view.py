@@ -238,3 +238,17 @@ def test_the_history_tells_author_times_and_breaches(ready: Floor) -> None:
     ready.ball("U-2", "P-2", 50)
     (breach,) = ready.book.ball("U-2").history[0].breaches
     assert breach.startswith("final-cure-short: ")
+
+
+def test_a_quantity_judged_by_sample_is_told_as_such(ready: Floor) -> None:
+    """A ball that was not measured for it shows the lot's latest sample, never a reading of its own."""
+    ready.say(engraved("U-1", "P-1", 70), inspected("U-1", 71, mass="15.1"))
+    judged = {"kind": "sample-judged", "lot": "SL-1", "quantity": "hardness", "n": 5, "rests_on": "0" * 64}
+    ready.say({**judged, "at": at(72), "nonconforming": 2, "accepted": False})
+    entered = ready.say({**judged, "at": at(73), "nonconforming": 0, "accepted": True})
+    ready.say({**judged, "at": at(74), "quantity": "mass", "nonconforming": 0, "accepted": True})
+    ball = ready.book.ball("U-1")
+    assert ["mass"] == [reading.quantity for reading in ball.readings]
+    assert [("hardness", 5, 0, True, entered.addresses[0])] == [
+        (one.quantity, one.n, one.nonconforming, one.accepted, one.fact) for one in ball.by_lot_sample
+    ]
