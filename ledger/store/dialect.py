@@ -11,6 +11,7 @@ commit being on the disk when it returns; PostgreSQL with ``fsync`` and ``synchr
 from __future__ import annotations
 
 import sqlite3
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from functools import cache
 from typing import Any
@@ -28,7 +29,7 @@ WAL_PAGES = 8_192
 _encode = msgspec.json.Encoder().encode
 
 
-class Dialect:
+class Dialect(ABC):
     """One database's ways. The two subclasses are the only ones. ``busy_ms``: how long to wait for another's lock."""
 
     name: str
@@ -44,33 +45,33 @@ class Dialect:
         """Keep how long a connection waits."""
         self.busy_ms = busy_ms
 
+    @abstractmethod
     def sql(self, text: str) -> str:
         """The statement in the driver's form."""
-        raise NotImplementedError
 
+    @abstractmethod
     def any_of(self, column: str) -> str:
         """The condition that a quoted column is one of a list parameter (`list_value`)."""
-        raise NotImplementedError
 
+    @abstractmethod
     def list_value(self, values: Sequence[Any]) -> Any:
         """A list of texts or whole numbers as one parameter."""
-        raise NotImplementedError
 
+    @abstractmethod
     def prepare(self, connection: Any) -> None:
         """Set up a new driver connection, and check that what it is asked to keep is kept."""
-        raise NotImplementedError
 
+    @abstractmethod
     def is_flush_failure(self, error: BaseException) -> bool:
         """Whether the operating system reported that writing or flushing failed: nothing in memory can be trusted."""
-        raise NotImplementedError
 
+    @abstractmethod
     def is_busy(self, error: BaseException) -> bool:
         """Whether another connection held the lock for longer than we wait; nothing was done."""
-        raise NotImplementedError
 
+    @abstractmethod
     def is_lost(self, error: BaseException) -> bool:
         """Whether the connection is gone; the next one may work."""
-        raise NotImplementedError
 
 
 class Sqlite(Dialect):
