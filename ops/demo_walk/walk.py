@@ -108,8 +108,8 @@ def _service(folder: DemoFolder) -> Iterator[str]:
 
 
 def _stay(screen: Screen, address: str) -> None:
-    screen.line(f"The service stays at {address} until Ctrl-C; accounts and tokens are in demo.json.")
     try:
+        screen.line(f"The service stays at {address} until Ctrl-C; accounts and tokens are in demo.json.")
         while True:
             time.sleep(3600)
     except KeyboardInterrupt:

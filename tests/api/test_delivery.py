@@ -20,6 +20,7 @@ def test_a_group_wakes_the_loop_once() -> None:
     """All answers of a group reach their waiters by one call to the loop."""
 
     async def wait() -> tuple[list[Entered], int]:
+        """Fifty waiters, answered as one group from another thread."""
         loop = asyncio.get_running_loop()
         delivery = Delivery()
         calls: list[Any] = []
@@ -28,6 +29,7 @@ def test_a_group_wakes_the_loop_once() -> None:
         futures = [delivery.new_future() for _ in range(50)]
 
         def counted(*args: Any, **kwargs: Any) -> asyncio.Handle:
+            """Wake the loop, and remember that it was woken."""
             calls.append(args)
             return wake(*args, **kwargs)
 
@@ -47,6 +49,7 @@ def test_refusals_reach_their_own_waiter() -> None:
     """A refusal is raised for the one who was refused, an answer given to the other, a cancelled one left alone."""
 
     async def wait() -> None:
+        """Three waiters of one group."""
         delivery = Delivery()
         delivery.bind(asyncio.get_running_loop())
         good, bad, gone = (delivery.new_future() for _ in range(3))
@@ -72,6 +75,7 @@ def test_a_closed_loop_does_not_stop_the_writer() -> None:
     delivery = Delivery()
 
     async def leave() -> asyncio.Future[Entered]:
+        """A waiter whose loop ends before it is answered."""
         delivery.bind(asyncio.get_running_loop())
         return delivery.new_future()
 
