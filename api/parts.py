@@ -69,6 +69,32 @@ def json_answer(value: Any, *, status: int = 200, headers: dict[str, str] | None
     return Response(content=content, media_type="application/json", status_code=status, headers=headers)
 
 
+class PlainAnswer:
+    """JSON bytes as an answer of their own: what `json_answer` gives, without the framework's merging of headers.
+
+    For the one route that every registration takes, where that merging is a tenth of the work.
+    """
+
+    __slots__ = ("_content", "_status")
+
+    def __init__(self, content: bytes, status: int) -> None:
+        """``content`` goes out as it is."""
+        self._content = content
+        self._status = status
+
+    async def __call__(self, _scope: Any, _receive: Any, send: Any) -> None:
+        """One ASGI call."""
+        length = str(len(self._content)).encode()
+        headers = [(b"content-type", b"application/json"), (b"content-length", length)]
+        await send({"type": "http.response.start", "status": self._status, "headers": headers})
+        await send({"type": "http.response.body", "body": self._content, "more_body": False})
+
+
+def plain_answer(value: Any, *, status: int) -> PlainAnswer:
+    """``value`` as JSON, as an answer of its own."""
+    return PlainAnswer(_encode(value), status)
+
+
 def file_answer(
     content: bytes, media_type: str, *, name: str = "", headers: dict[str, str] | None = None
 ) -> Response[bytes]:

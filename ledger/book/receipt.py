@@ -55,19 +55,49 @@ class Receipt:
 
 def format_receipt(index: int, proof: Sequence[bytes], checkpoint_note: bytes, extra: bytes | None = None) -> str:
     """Give the receipt as text; raises MalformedReceipt for parts that no receipt may hold."""
+    return _receipt_text(index, proof, _note_text(checkpoint_note), {}, extra)
+
+
+def format_receipts(first_index: int, proofs: Iterable[Sequence[bytes]], checkpoint_note: bytes) -> list[str]:
+    """Give `format_receipt` of each proof, for entries that follow one another from ``first_index`` on, under one note.
+
+    Neighbours share most hashes of their proofs: each is written once. Raises MalformedReceipt.
+    """
+    note, written = _note_text(checkpoint_note), dict[bytes, str]()
+    return [_receipt_text(index, proof, note, written) for index, proof in enumerate(proofs, first_index)]
+
+
+def _note_text(checkpoint_note: bytes) -> str:
+    try:
+        return checkpoint_note.decode()
+    except UnicodeDecodeError as error:
+        raise MalformedReceipt("checkpoint is not UTF-8") from error
+
+
+def _receipt_text(
+    index: int, proof: Sequence[bytes], note: str, written: dict[bytes, str], extra: bytes | None = None
+) -> str:
+    """One receipt; ``written`` holds the lines of hashes that were written before, and takes the new ones."""
     if not 0 <= index <= MAX_COUNT:
         raise MalformedReceipt("index is out of range", got=index)
-    if len(proof) > MAX_PROOF_HASHES or any(len(digest) != HASH_BYTES for digest in proof):
-        raise MalformedReceipt("proof has another shape", expected=f"at most {MAX_PROOF_HASHES} hashes of 32 bytes")
+    if len(proof) > MAX_PROOF_HASHES:
+        raise _misshapen()
     lines = [HEADER]
     if extra is not None:
         lines.append(f"extra {format_base64(extra)}")
     lines.append(f"index {index}")
-    lines += [format_base64(digest) for digest in proof]
-    try:
-        return "\n".join(lines) + "\n\n" + checkpoint_note.decode()
-    except UnicodeDecodeError as error:
-        raise MalformedReceipt("checkpoint is not UTF-8") from error
+    for digest in proof:
+        line = written.get(digest)
+        if line is None:
+            if len(digest) != HASH_BYTES:
+                raise _misshapen()
+            line = written[digest] = format_base64(digest)
+        lines.append(line)
+    return "\n".join(lines) + "\n\n" + note
+
+
+def _misshapen() -> MalformedReceipt:
+    return MalformedReceipt("proof has another shape", expected=f"at most {MAX_PROOF_HASHES} hashes of 32 bytes")
 
 
 def parse_receipt(text: str | bytes) -> UnverifiedReceipt:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import lru_cache
+from math import inf
 from typing import Annotated, NamedTuple
 
 import msgspec
@@ -91,12 +92,20 @@ def known_gauge(state: State, gauge: str, *, where: str) -> Gauge:
 
 
 def standing_of(state: State, gauge: str, at_ms: int) -> Standing:
-    """`standing_at` for a gauge whose calibrations are loaded; they are put in order once for many readings."""
+    """`standing_at` for a gauge whose calibrations are loaded; it is kept for the readings of about the same time."""
     memo = state.memo(Calibration)
-    known: list[Calibration] | None = memo.get(gauge)
-    if known is None:
-        known = memo[gauge] = _in_order(state.where(Calibration, "gauge", gauge))
-    return _standing(known, at_ms)
+    known: tuple[float, float, Standing] | None = memo.get(gauge)
+    if known is None or not known[0] <= at_ms < known[1]:
+        calibrations = state.where(Calibration, "gauge", gauge)
+        known = memo[gauge] = (*_unchanged_around(calibrations, at_ms), standing_at(calibrations, at_ms))
+    return known[2]
+
+
+def _unchanged_around(calibrations: Iterable[Calibration], at_ms: int) -> tuple[float, float]:
+    """The instants from which and before which `standing_at` is what it is at ``at_ms``."""
+    turns = [instant for row in calibrations for instant in (row.at_ms, row.due_ms + 1)]
+    before = max((turn for turn in turns if turn <= at_ms), default=-inf)
+    return before, min((turn for turn in turns if turn > at_ms), default=inf)
 
 
 def standing_at(calibrations: Iterable[Calibration], at_ms: int) -> Standing:

@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 from ledger.errors import MalformedLink
@@ -145,6 +146,8 @@ def parse_link(uri: str) -> Link:
     return Link(gtin14=gtin14, **{_QUALIFIERS[ai]: value for ai, value in qualifiers})
 
 
+# A service has one stem and few products.
+@lru_cache(maxsize=1024)
 def _address(stem: str, gtin14: str) -> str:
     check_gtin14(gtin14)
     split = _STEM.fullmatch(stem)
@@ -171,13 +174,12 @@ def _check_value(ai: str, value: str) -> None:
             expected=f"1 to {_MOST_CHARACTERS} characters",
             got=value,
         )
-    for character in value:
-        if character not in CHARACTER_SET_82:
-            raise MalformedLink(
-                f"{name} holds a character outside gs1 set 82",
-                got=character,
-                where=f"({ai})",
-            )
+    if not CHARACTER_SET_82.issuperset(value):
+        raise MalformedLink(
+            f"{name} holds a character outside gs1 set 82",
+            got=next(character for character in value if character not in CHARACTER_SET_82),
+            where=f"({ai})",
+        )
     if value in {".", ".."}:
         # RFC 3986 5.2.4: a client removes such a segment, so the address would name something else.
         raise MalformedLink(
@@ -251,6 +253,8 @@ def _check_query(query: str | None) -> None:
 
 def _escaped(value: str) -> str:
     """Percent-encode all but the unreserved characters of RFC 3986 2.3; ``value`` is of set 82, so it is ASCII."""
+    if _UNRESERVED.issuperset(value):
+        return value
     return "".join(character if character in _UNRESERVED else f"%{ord(character):02X}" for character in value)
 
 

@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 import msgspec
 from msgspec import UNSET, Meta, UnsetType
 
-from ledger.book.canonical import encode, encode_typed
+from ledger.book.canonical import encode
 from ledger.book.decimal_text import scaled
 from ledger.book.instant import instant_ms
 from ledger.errors import Contradiction, MalformedRecord, RuleStands
@@ -26,6 +26,9 @@ from ledger.line.quantity import scaled_reading, statistic
 from ledger.line.record import DecimalText, Digest, Id, Part, Record, Slug
 from ledger.line.rows import Gauge, Lot, LotReading, Measured, SampleJudged, Unit
 from ledger.line.state import Need, State
+
+# Texts and whole numbers of a record that was checked: the canonical form, without looking for what cannot be there.
+_encode_sources = msgspec.json.Encoder(order="deterministic").encode
 
 GAUGE_USE = "gauge-use:"
 """Before the gauges of an inspection, comma-separated and sorted: the node under which its use of them is found."""
@@ -80,8 +83,10 @@ def readings_digest(measured: Measured | None) -> str:
 
 def reading_value(reading: Reading) -> int:
     """The reading's statistic in whole millionths of its unit, rounded half to even there."""
-    values = [scaled(text, 6) for text in reading.values]
-    return values[0] if len(values) == 1 else round(statistic(values, reading.statistic))
+    texts = reading.values
+    if len(texts) == 1:
+        return scaled(texts[0], 6)
+    return round(statistic([scaled(text, 6) for text in texts], reading.statistic))
 
 
 def _needs(record: Inspection, state: State) -> Iterator[Need]:
@@ -122,6 +127,7 @@ def _check(record: Inspection, state: State, _setting: Setting) -> list[Breach]:
             )
         seen.add(reading.quantity)
         breaches += _check_reading(reading, state, at_ms, node=node, place=place)
+    state.memo(Gauge).update(dict.fromkeys([reading.gauge for reading in record.readings], True))
     return breaches
 
 
@@ -150,7 +156,6 @@ def _check_reading(reading: Reading, state: State, at_ms: int, *, node: str, pla
             "an uncertainty is not negative", got=reading.expanded, where=f"readings[{place}].expanded"
         )
     standing = standing_of(state, reading.gauge, at_ms)
-    state.memo(Gauge)[reading.gauge] = True
     if standing.usable:
         return []
     said = f"{reading.quantity} was read with {reading.gauge}: {standing.why}; the reading is kept and not used"
@@ -165,10 +170,10 @@ def _effects(fact: Fact, state: State) -> None:
     if record.unit is UNSET:
         _lot_effects(fact, record, state)
         return
-    measured = state.held(Measured, record.unit) or Measured(unit=record.unit, sources="{}")
-    sources: dict[str, list[Any]] = msgspec.json.decode(measured.sources)
-    voided: dict[str, int] = msgspec.json.decode(measured.voided)
-    columns: dict[str, int | None] = {}
+    measured = state.held(Measured, record.unit)
+    sources: dict[str, list[Any]] = {} if measured is None else msgspec.json.decode(measured.sources)
+    voided: dict[str, int] = {} if measured is None else msgspec.json.decode(measured.voided)
+    columns: dict[str, Any] = {}
     at_ms, address = fact.at_ms, fact.address
     for reading in record.readings:
         # A reading reported late does not stand before a newer one, nor for a surface that is gone.
@@ -185,7 +190,11 @@ def _effects(fact: Fact, state: State) -> None:
             reading.statistic,
             len(reading.values),
         ]
-    state.put(msgspec.structs.replace(measured, sources=encode_typed(sources).decode(), **columns))
+    said = _encode_sources(sources).decode()
+    if measured is None:
+        state.put(Measured(unit=record.unit, sources=said, **columns))
+    else:
+        state.put(msgspec.structs.replace(measured, sources=said, **columns))
 
 
 def _lot_effects(fact: Fact, record: Inspection, state: State) -> None:

@@ -66,6 +66,8 @@ def plan_at(state: State, model: str | None, at_ms: int) -> Plan | None:
     if model is None:
         return None
     standing = [plan for plan in state.where(Plan, "model", model) if plan.from_ms <= at_ms]
+    if len(standing) == 1:
+        return standing[0]
     return max(standing, key=lambda plan: (plan.from_ms, parse_address(plan.plan)), default=None)
 
 

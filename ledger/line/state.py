@@ -104,6 +104,11 @@ class State:
         buckets = self._held[row].buckets
         return column in buckets and value in buckets[column]
 
+    def lacking(self, needs: Iterable[Need]) -> list[Need]:
+        """Those of the needs that are not loaded yet."""
+        views = self._held
+        return [need for need in needs if need[2] not in views[need[0]].buckets.get(need[1], ())]
+
     def load(self, need: Need, rows: Iterable[Row]) -> None:
         """Fill a bucket with stored rows; rows that the overlay holds already are kept as the overlay has them."""
         self._held[need.row].load(need.column, need.value, rows)

@@ -12,7 +12,7 @@ from contextlib import suppress
 
 from ledger.book.checkpoint import check_checkpoint, sign_checkpoint
 from ledger.book.frontier import Frontier, prove_tail
-from ledger.book.receipt import format_receipt
+from ledger.book.receipt import format_receipt, format_receipts
 from ledger.book.signing import Signer
 from ledger.book.tiles import prove_inclusion_from_tiles
 from ledger.errors import LedgerError, StoreDamaged, StoreError
@@ -178,11 +178,8 @@ class Committer:
         if not group.drafts or self.note is None:
             return {}
         proofs = prove_tail(before, [draft.hash for draft in group.drafts])
-        note = self.note
-        return {
-            draft.index: format_receipt(draft.index, proof, note)
-            for draft, proof in zip(group.drafts, proofs, strict=True)
-        }
+        first = group.drafts[0].index
+        return dict(enumerate(format_receipts(first, proofs, self.note), first))
 
     def _settled(self, transaction: Transaction, group: Group, receipts: dict[int, str]) -> list[Settled]:
         drafts = {draft.index: draft for draft in group.drafts}

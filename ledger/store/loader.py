@@ -61,7 +61,7 @@ class Loader:
             missing: dict[Need, None] = {}
             lacking: list[tuple[Record, list[Need]]] = []
             for record in asking:
-                lacks = [need for need in needs_of(record, state) if not state.has(need)]
+                lacks = state.lacking(needs_of(record, state))
                 if lacks:
                     lacking.append((record, lacks))
                     missing.update(dict.fromkeys(lacks))

@@ -45,6 +45,7 @@ class ViewTable:
         self.types: dict[str, tuple[type, bool]] = {name: _column_type(hints[name]) for name in self.columns}
         self._booleans = tuple(place for place, name in enumerate(self.columns) if self.types[name][0] is bool)
         self.to_tuple: Callable[[Row], tuple[Any, ...]] = msgspec.structs.astuple
+        self._upserts: dict[str, str] = {}
 
     def to_row(self, values: Sequence[Any]) -> Row:
         """The row of stored values in column order. SQLite keeps booleans as 0 and 1."""
@@ -81,6 +82,12 @@ class ViewTable:
 
     def upsert(self, suffix: str = "") -> str:
         """The statement that enters a row or replaces the one with its key; parameters in column order."""
+        written = self._upserts.get(suffix)
+        if written is None:
+            written = self._upserts[suffix] = self._upsert(suffix)
+        return written
+
+    def _upsert(self, suffix: str) -> str:
         names = ", ".join(map(quoted, self.columns))
         marks = ", ".join("?" for _ in self.columns)
         key = ", ".join(map(quoted, self.view.key))

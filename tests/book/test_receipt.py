@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ledger.book.merkle import node_hash
-from ledger.book.receipt import HEADER, check_receipt, format_receipt, parse_receipt
+from ledger.book.merkle import node_hash, prove_inclusion
+from ledger.book.receipt import HEADER, check_receipt, format_receipt, format_receipts, parse_receipt
 from ledger.errors import InclusionFailed, MalformedInput, MalformedReceipt, SignatureRejected
 from tests.book.samples import LOG, ORIGIN, STATION, flipped, small_book
 
@@ -36,6 +36,16 @@ def test_parse_undoes_format(extra: bytes | None) -> None:
     assert (2, receipt.proof, BOOK.note, extra) == (again.index, again.proof, again.checkpoint_note, again.extra)
     assert again == parse_receipt(text.encode())
     assert extra == check_receipt(text, BOOK.entries[2], [LOG.verifier]).extra
+
+
+@given(st.integers(1, 12), st.data())
+def test_receipts_written_together_are_those_written_alone(count: int, draw: st.DataObject) -> None:
+    """Neighbours written together have the receipts that each has by itself; no proofs give none."""
+    book = small_book(count)
+    first = draw.draw(st.integers(0, count))
+    proofs = [prove_inclusion(book.hashes, index, count) for index in range(first, count)]
+
+    assert [book.receipt(index) for index in range(first, count)] == format_receipts(first, proofs, book.note)
 
 
 def test_every_flipped_bit_of_a_receipt_is_detected() -> None:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from ledger.errors import Contradiction, MalformedQuantity, UnknownSubject
-from ledger.line.gauges import GaugeCalibrated, GaugeChecked, GaugeFaulted, GaugeRegistered, standing_at
+from ledger.line.gauges import GaugeCalibrated, GaugeChecked, GaugeFaulted, GaugeRegistered, standing_at, standing_of
 from ledger.line.record import Record
 from ledger.line.rows import Calibration, Gauge
+from ledger.line.state import Need, State
 from tests.line.making import at, gauge, ready_plant
 
 
@@ -102,3 +105,36 @@ def test_the_row_of_a_gauge_says_how_it_stands() -> None:
     plant.submit(GaugeChecked(at=at(3), gauge="G-MASS", master="M-1", good=True))
     plant.submit(GaugeFaulted(at=at(3), gauge="G-MASS", reason="dropped"))
     assert "faulty" == plant.row(Gauge, "G-MASS").state
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(0, 12), st.integers(0, 6), st.sampled_from(["calibration", "check", "fault"]), st.booleans()
+        ),
+        max_size=5,
+    ),
+    st.lists(st.integers(-1, 20), min_size=1, max_size=12),
+)
+def test_a_standing_that_is_kept_is_the_one_of_each_instant(
+    made: list[tuple[int, int, str, bool]], days: list[int]
+) -> None:
+    """Asked for one instant after another, a gauge stands as it does when asked for each alone."""
+    rows = [
+        calibration(f"{place}.0", day, day + length, kind, good=good)
+        for place, (day, length, kind, good) in enumerate(made)
+    ]
+    state = State()
+    state.load(Need(Calibration, "gauge", "G"), rows)
+
+    assert [standing_at(rows, day) for day in days] == [standing_of(state, "G", day) for day in days]
+
+
+def test_a_standing_is_not_kept_past_a_new_calibration() -> None:
+    """What was found before a gauge was calibrated again is worked out anew afterwards."""
+    state = State()
+    state.load(Need(Calibration, "gauge", "G"), [FIRST])
+    before = standing_of(state, "G", 11).usable
+    state.put(GOOD)
+
+    assert (False, True) == (before, standing_of(state, "G", 11).usable)
