@@ -14,15 +14,17 @@ import msgspec
 from msgspec import UNSET, Meta, UnsetType
 
 from ledger.errors import Contradiction, MalformedRecord, Refused, RuleStands, UnknownSubject
+from ledger.line.balls import BallEngraved, UnitStarted
 from ledger.line.fact import Breach, Fact
 from ledger.line.holds import Concession, HoldLifted, HoldPlaced
 from ledger.line.inspections import readings_digest
 from ledger.line.kind import Kind, Setting
 from ledger.line.kinds import PLAIN_KIND_OF, PlainRecord
 from ledger.line.lots import left_of
+from ledger.line.models import ModelDefined
 from ledger.line.record import Address, Part, Record, Slug
-from ledger.line.refold import MAIN, breach_nodes, fold_nodes, nodes_of, refold, refold_needs, restate
-from ledger.line.rows import About, Body, BreachRow, FactRow, Lot, Measured, SerialRow, Unit
+from ledger.line.refold import MAIN, MAKERS, breach_nodes, fold_nodes, nodes_of, refold, refold_needs, restate
+from ledger.line.rows import About, Body, BreachRow, Descent, FactRow, Lot, Measured, SerialRow, Unit
 from ledger.line.state import Need, State
 
 
@@ -111,6 +113,8 @@ def _check(record: Correction, state: State, setting: Setting) -> list[Breach]:
     try:
         facts = refold(touched, bodies, state, lambda fact, then: _judged(fact, places[fact.address], then, setting))
         _refuse_orphans(touched, facts, state)
+        _refuse_twice_made(facts, places)
+        _refuse_circles(facts, places, state)
         breaches = [
             breach for change in record.changes if change.fact in facts for breach in facts[change.fact].breaches
         ]
@@ -168,6 +172,54 @@ def _refuse_orphans(touched: set[str], facts: dict[str, Fact], state: State) -> 
                 where="changes",
                 mend=f"withdraw or replace fact {fact.address} in the same correction",
             )
+
+
+def _refuse_twice_made(facts: dict[str, Fact], places: dict[str, int]) -> None:
+    """Refuse a replacement after which two facts make one lot, ball or gauge; a later one may stand in the way too."""
+    makers: dict[str, Fact] = {}
+    for fact in sorted(facts.values(), key=lambda fact: (fact.index, fact.position)):
+        if type(fact.record) not in MAKERS or isinstance(fact.record, ModelDefined):
+            continue
+        node = next(iter(PLAIN_KIND_OF[type(fact.record)].about(fact.record)))
+        first = makers.setdefault(node, fact)
+        started = isinstance(first.record, UnitStarted) and isinstance(fact.record, BallEngraved)
+        if started:
+            makers[node] = fact
+        elif first is not fact and {first.address, fact.address} & set(places):
+            ours, other = (fact, first) if fact.address in places else (first, fact)
+            raise Contradiction(
+                f"{node} is made by fact {other.address} too",
+                where=f"changes[{places[ours.address]}].replacement",
+                mend="give it an id of its own, or correct the other fact in the same correction",
+            )
+
+
+def _refuse_circles(facts: dict[str, Fact], places: dict[str, int], state: State) -> None:
+    """Refuse a replacement after which a lot would be made of something that is made of it."""
+    for address, place in places.items():
+        fact = facts.get(address)
+        if fact is None or type(fact.record) not in MAKERS:
+            continue
+        node = next(iter(PLAIN_KIND_OF[type(fact.record)].about(fact.record)))
+        sort, _, lot = node.partition(":")
+        if sort == "lot" and lot in _made_of(lot, state):
+            raise Contradiction(
+                f"lot {lot} would be made of itself",
+                where=f"changes[{place}].replacement",
+                mend="name the lots that it was really made of",
+            )
+
+
+def _made_of(lot: str, state: State) -> set[str]:
+    """The lots above a lot, as far as they are loaded: all of them, since a replacement asks for its whole lineage."""
+    found, waiting = set[str](), [lot]
+    while waiting:
+        child = waiting.pop()
+        edges = state.where(Descent, "child", child) if state.has(Need(Descent, "child", child)) else []
+        parents = {edge.parent for edge in edges} - found
+        found |= parents
+        waiting.extend(parents)
+    return found
 
 
 def _shortages(touched: set[str], state: State) -> dict[str, int]:
