@@ -86,7 +86,7 @@ def test_a_store_of_a_newer_program_is_refused(store: Store, url: str) -> None:
 def test_a_book_never_goes_back() -> None:
     """No revision can be taken back."""
     revision = importlib.import_module("ledger.store.migrations.versions.0001_truth")
-    with pytest.raises(NotImplementedError):
+    with pytest.raises(Unsupported):
         revision.downgrade()
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlalchemy as sa
 from alembic import op
 
+from ledger.errors import Unsupported
 from ledger.store.triggers import trigger_statements
 
 revision = "0001"
@@ -63,5 +64,5 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
-    """A book never goes back."""
-    raise NotImplementedError
+    """A book never goes back. Raises Unsupported."""
+    raise Unsupported("a book's schema does not go back", mend="restore a backup of the earlier release beside it")
