@@ -12,7 +12,7 @@ import msgspec
 from ledger.book.instant import instant_ms
 from ledger.errors import MalformedRecord, Refused
 from ledger.line.corrections import Correction, error_within
-from ledger.line.fact import DOUBTFUL_MS, LATE_MS, Breach, Fact, is_doubtful, is_late
+from ledger.line.fact import Breach, Fact, is_doubtful, is_late
 from ledger.line.holds import enter_breach_holds
 from ledger.line.kind import Setting
 from ledger.line.record import Record, check_instants
@@ -59,8 +59,8 @@ def is_correction(record: Record) -> bool:
     return isinstance(record, Correction)
 
 
-def enter(fact: Fact, state: State, *, late_ms: int = LATE_MS, doubtful_ms: int = DOUBTFUL_MS) -> None:
-    """Put every row that a fact gives. Late and doubtful times are marked, with the plant's limits."""
+def enter(fact: Fact, state: State) -> None:
+    """Put every row that a fact gives. Late and doubtful times are marked."""
     kind = KIND_OF[type(fact.record)]
     own = msgspec.structs.replace(fact, breaches=own_breaches(fact)) if fact.breaches else fact
     state.put(
@@ -72,8 +72,8 @@ def enter(fact: Fact, state: State, *, late_ms: int = LATE_MS, doubtful_ms: int 
             at_ms=fact.at_ms,
             recorded_ms=fact.recorded_ms,
             author=fact.author,
-            late=is_late(fact, kind.sort, late_ms),
-            doubtful=is_doubtful(fact, doubtful_ms),
+            late=is_late(fact, kind.sort),
+            doubtful=is_doubtful(fact),
             standing=True,
             body="",
         )

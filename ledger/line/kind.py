@@ -15,8 +15,6 @@ from ledger.line.state import Need, State
 class LineRules(msgspec.Struct, frozen=True, kw_only=True):
     """The plant's configurable limits. Defaults are common practice, no source."""
 
-    late_ms: int = 3_600_000
-    doubtful_ms: int = 120_000
     density_cap_micro: int = 3_800_000
     """Highest density of a component, g/mL x 10^6: 3.80 (second-hand: rulebook text quoted elsewhere)."""
 
