@@ -19,6 +19,9 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     store_url: str = "sqlite:///book.sqlite"
     checkpoint_key_file: str = "checkpoint.key"
     checkpoint_password_file: str = "checkpoint.password"  # noqa: S105  # a path
+    next_checkpoint_key_file: str = ""
+    """While the checkpoint key is rotated: the file of the key that takes over; empty otherwise."""
+    next_checkpoint_password_file: str = ""
     dossier_key_file: str = "dossier.key"
     dossier_password_file: str = "dossier.password"  # noqa: S105  # a path
     host: str = "127.0.0.1"
@@ -26,11 +29,15 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     label_stem: str = "https://id.example.com"
     body_limit: int = 1_000_000
     dossier_limit: int = 10_000
+    blob_limit: int = 16_000_000
     token_memory_s: float = 5.0
     public_per_minute: int = 120
     public_burst: int = 60
     proxies: str = ""
     stop_s: int = 20
+    long_reads: int = 1
+    """Processes for long answers (dossiers, populations, everything below a lot); 0 makes them on threads of the service,
+    which is enough for a small plant."""
     checkpoint_copy: str = ""
     """A file in a second place that keeps the newest checkpoint; empty keeps none."""
 
@@ -76,12 +83,16 @@ def first_line(path: str) -> str:
 
 
 def _check(settings: Settings) -> None:
-    positive = ("body_limit", "dossier_limit", "public_per_minute", "public_burst", "stop_s")
+    positive = ("body_limit", "dossier_limit", "blob_limit", "public_per_minute", "public_burst", "stop_s")
     for name in positive:
         if getattr(settings, name) < 1:
             raise MalformedInput(
                 "setting is out of range", expected="1 or more", got=getattr(settings, name), where=variable(name)
             )
+    if not 0 <= settings.long_reads <= 8:
+        raise MalformedInput(
+            "setting is out of range", expected="0 to 8", got=settings.long_reads, where=variable("long_reads")
+        )
     if not 0 <= settings.port <= 65_535:
         raise MalformedInput(
             "setting is out of range", expected="0 to 65535", got=settings.port, where=variable("port")

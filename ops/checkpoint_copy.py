@@ -17,6 +17,8 @@ from ledger.book.checkpoint import check_checkpoint, parse_checkpoint
 from ledger.errors import LedgerError, MalformedInput
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from ledger.book.signing import Verifier
     from ledger.store.answer import GroupReport
 
@@ -34,15 +36,15 @@ class CheckpointCopy:
         self._next = 0.0
         self._newest = b""
 
-    def known(self, origin: str, verifier: Verifier) -> bytes | None:
-        """The copy, its signature checked; None where there is no file yet. Raises MalformedInput, SignatureRejected."""
+    def known(self, origin: str, keys: Sequence[Verifier]) -> bytes | None:
+        """The copy, signed by one of ``keys``; None where there is no file yet. Raises MalformedInput, SignatureRejected."""
         try:
             note = self._path.read_bytes()
         except FileNotFoundError:
             return None
         except OSError as error:
             raise MalformedInput(f"checkpoint copy cannot be read: {error.strerror}", where=str(self._path)) from error
-        check_checkpoint(note, [verifier], origin)
+        check_checkpoint(note, keys, origin)
         return note
 
     def __call__(self, report: GroupReport) -> None:

@@ -40,8 +40,8 @@ def steady_clock(start: int = START_MS, step: int = 1_000) -> Callable[[], int]:
 
 def new_writer(store: Store, **options: Any) -> Writer:
     """A writer for the plant's book, not started."""
-    options = {"clock_ms": steady_clock(), "salts": counted_salts(), **options}
-    return Writer(store, origin=ORIGIN, signer=SIGNER, **options)
+    options = {"signers": [SIGNER], "clock_ms": steady_clock(), "salts": counted_salts(), **options}
+    return Writer(store, origin=ORIGIN, **options)
 
 
 def opening() -> Submission:
@@ -103,3 +103,9 @@ def registration(number: int, *, lot: str = "SL-1", key: str | None = None) -> S
         "readings": [{"quantity": "mass", "unit": "lb", "values": ["15.05"], "gauge": "G1"}],
     }  # fmt: skip
     return said(key or f"ball-{number}", ball, weighed)
+
+
+def erasure(entry: int, *fields: str, **more: Any) -> dict[str, Any]:
+    """An erasure of fields, on request."""
+    said = {"kind": "erasure", "at": AT, "entry": entry, "fields": list(fields), "basis": "request"}
+    return {**said, "reason": "asked-by-the-person", **more}

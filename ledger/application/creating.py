@@ -54,7 +54,7 @@ def create_book(  # what a book is made of
                 'INSERT INTO "setting" ("name", "value") VALUES (?, ?) ON CONFLICT DO NOTHING',
                 ("serial-key", (serial_key or secrets.token_bytes(32)).hex()),
             )
-        writer = Writer(store, origin=origin, signer=signers.checkpoint, clock_ms=clock_ms, salts=salts)
+        writer = Writer(store, origin=origin, signers=signers.checkpoints(), clock_ms=clock_ms, salts=salts)
         writer.start()
         try:
             writer.submit(_opening(origin, plant, signers, clock_ms()), account.account).result()

@@ -8,10 +8,19 @@ from ledger.book.signing import Signer
 
 
 class Signers(NamedTuple):
-    """``checkpoint`` is named as the book's origin; ``dossier`` is named ``<origin>/dossier``."""
+    """``checkpoint`` is named as the book's origin; ``dossier`` is named ``<origin>/dossier``.
+
+    ``next_checkpoint``, while the checkpoint key is being rotated: the key of the same name that takes over.  Each signs
+    the sizes for which the book says that it speaks.
+    """
 
     checkpoint: Signer
     dossier: Signer
+    next_checkpoint: Signer | None = None
+
+    def checkpoints(self) -> tuple[Signer, ...]:
+        """Every checkpoint key at hand."""
+        return (self.checkpoint,) if self.next_checkpoint is None else (self.checkpoint, self.next_checkpoint)
 
 
 def dossier_key_name(origin: str) -> str:

@@ -20,7 +20,7 @@ from ledger.book.checkpoint import parse_checkpoint
 from ledger.book.entry import read_entry
 from ledger.book.note import sign_note
 from ledger.book.sealed_field import Opening
-from ledger.book.signing import Signer
+from ledger.book.signing import NoteSigner
 from ledger.conformity.rulebook import rulebook_digest
 from ledger.errors import DossierRejected, MalformedKey
 from ledger.evidence.archive import ArchiveWriter
@@ -75,7 +75,7 @@ class DossierContent:
     rulebooks: Sequence[bytes]
     entries: Iterable[DossierEntry]
     balls: Iterable[BallSheet]
-    signer: Signer
+    signer: NoteSigner
 
 
 @dataclass(slots=True)
@@ -141,7 +141,7 @@ def write_dossier(out: BinaryIO, content: DossierContent) -> None:
 
 
 def key_lines(keys: Iterable[BookKey]) -> tuple[KeyLine, ...]:
-    """The keys as they stand in the dossier, by name."""
+    """The keys as they stand in the dossier, by name and key id."""
     return tuple(
         KeyLine(
             key=row.key_name,
@@ -150,7 +150,7 @@ def key_lines(keys: Iterable[BookKey]) -> tuple[KeyLine, ...]:
             from_size=row.from_size,
             to_size=UNSET if row.to_size is None else row.to_size,
         )
-        for row in sorted(keys, key=lambda row: row.key_name)
+        for row in sorted(keys, key=lambda row: row.book_key)
     )
 
 

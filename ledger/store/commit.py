@@ -10,22 +10,26 @@ import time
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 
-from ledger.book.checkpoint import check_checkpoint, sign_checkpoint
+from ledger.book.checkpoint import sign_checkpoint
 from ledger.book.frontier import Frontier, prove_tail
+from ledger.book.key_terms import KeyTerm, check_checkpoint_in_term, verifiers_at
 from ledger.book.receipt import format_receipt, format_receipts
 from ledger.book.signing import Signer
 from ledger.book.tiles import prove_inclusion_from_tiles
-from ledger.errors import LedgerError, StoreDamaged, StoreError
-from ledger.line.kind import LineRules
+from ledger.errors import KeyNotInTerm, LedgerError, RuleStands, StoreDamaged, StoreError
+from ledger.line.book_keys import checkpoint_terms
+from ledger.line.rows import BookKey, Row
 from ledger.line.state import State
 from ledger.store.answer import Entered, GroupReport, Settled
 from ledger.store.bodies import decode_said
 from ledger.store.book_tail import BookTail, check_not_behind, check_tail_hashes, load_tail
 from ledger.store.engine import Store
 from ledger.store.entry_breaches import breaches_at
+from ledger.store.erasing import Erasing
 from ledger.store.group import Asked, Draft, Group, Scope, check_group, entry_rows, opening_rows, request_rows
 from ledger.store.head import Head, read_head, write_head
 from ledger.store.loader import Loader
+from ledger.store.selections import every_row
 from ledger.store.tiles import StoredTiles, store_tiles
 from ledger.store.transaction import Transaction
 from ledger.store.view_tables import VIEW_TABLES
@@ -51,19 +55,20 @@ class Committer:
         store: Store,
         *,
         origin: str,
-        signer: Signer,
+        signers: Sequence[Signer],
         clock_ms: Callable[[], int],
-        rules: LineRules,
         offset_minutes: int,
     ) -> None:
         """Nothing is read before ``open``."""
         self._store = store
         self._origin = origin
-        self._signer = signer
+        self._signers = tuple(signers)
+        self._terms: list[KeyTerm] = []
         self._clock_ms = clock_ms
-        self._scope = Scope(origin, rules, offset_minutes, Loader(store.dialect), State())
+        self._scope = Scope(origin, offset_minutes, Loader(store.dialect), State())
         self._tail: BookTail | None = None
         self._since_forget = 0
+        self._erasing = Erasing()
         self._transaction: Transaction | None = None
         self.note: bytes | None = None
         """The signed checkpoint of the newest head that this writer knows; None for an empty book."""
@@ -92,7 +97,7 @@ class Committer:
     def _check_stored_note(self, transaction: Transaction, head: Head, note: bytes) -> None:
         """Check the stored checkpoint before a new one takes its place: signing over another history would hide it."""
         try:
-            check_checkpoint(note, [self._signer.verifier], self._origin)
+            check_checkpoint_in_term(note, load_checkpoint_terms(transaction), origin=self._origin)
         except LedgerError as error:
             raise StoreDamaged("stored checkpoint is not this book's", got=error.problem, where="head") from error
         check_not_behind(transaction, head, self._origin, note)
@@ -134,14 +139,39 @@ class Committer:
         tail = self._tail
         if tail is None or (tail.head.size, tail.head.last_hash) != (head.size, head.last_hash):
             self.forget()
-            tail = self._tail = load_tail(transaction, head)
+            tail = load_tail(transaction, head)
+            self._terms = load_checkpoint_terms(transaction)
+            if head.size and not self._signers_at(head.size):
+                raise KeyNotInTerm(
+                    "no checkpoint key of this process speaks for the book any more",
+                    expected=", ".join(verifier.key_id.hex() for verifier in verifiers_at(self._terms, head.size)),
+                    got=", ".join(signer.verifier.key_id.hex() for signer in self._signers),
+                    mend="start it with the key that took over",
+                )
+            self._tail = tail
             self.note = self._signed(tail.frontier)
         return tail
+
+    def _signers_at(self, size: int) -> list[Signer]:
+        """The keys at hand that speak for a size, oldest term first."""
+        speaking = verifiers_at(self._terms, size)
+        return [signer for verifier in speaking for signer in self._signers if signer.verifier == verifier]
 
     def _signed(self, frontier: Frontier) -> bytes | None:
         if not frontier.size:
             return None
-        return sign_checkpoint(self._origin, frontier.size, frontier.root(), [self._signer])
+        return sign_checkpoint(self._origin, frontier.size, frontier.root(), self._signers_at(frontier.size))
+
+    def _follow_keys(self, transaction: Transaction, size: int) -> None:
+        """Take over what a group says about keys; refuse one after which nobody here could sign the book."""
+        before, self._terms = self._terms, load_checkpoint_terms(transaction)
+        if not self._signers_at(size):
+            self._terms = before
+            raise RuleStands(
+                "this service holds no key that would sign the book after this",
+                where="key",
+                mend="start it with the new key's file too (next_checkpoint_key_file), then say it again",
+            )
 
     def _store_group(self, transaction: Transaction, tail: BookTail, group: Group) -> None:
         """Enter every row of the group and commit; then sign. The tail is moved on only after the commit."""
@@ -154,8 +184,12 @@ class Committer:
         if openings:
             transaction.run_many(_OPENING, openings)
         transaction.run_many(_REQUEST, request_rows(group))
+        for draft in group.drafts:
+            if draft.asked.alone:
+                self._erasing.delete(transaction, draft.asked.sealed.records)
         store_tiles(transaction, tiles)
-        store_changes(transaction, self._scope.state)
+        if BookKey in store_changes(transaction, self._scope.state):
+            self._follow_keys(transaction, frontier.size)
         write_head(transaction, head)
         try:
             self._store.commit(transaction)
@@ -227,6 +261,10 @@ class Committer:
             write_head(transaction, tail.head)
         transaction.commit()
 
+    def clean_erased(self) -> bool:
+        """Clean the files of what was erased; whether something is left to be done."""
+        return self._transaction is not None and self._erasing.clean(self._transaction)
+
     def forget(self) -> None:
         """Drop the overlay and the tail."""
         self._scope.state.forget()
@@ -270,11 +308,18 @@ def _entered(draft: Draft, recorded_at: str, receipt: str, *, repeated: bool) ->
     return Entered(draft.index, addresses, draft.breaches, recorded_at, draft.raw, receipt, repeated)
 
 
-def store_changes(transaction: Transaction, state: State, suffix: str = "") -> None:
-    """Enter what changed in the overlay into the views: rows by their key, and keys that are gone."""
-    for row, (rows, gone) in state.take_changes().items():
+def store_changes(transaction: Transaction, state: State, suffix: str = "") -> set[type[Row]]:
+    """Enter what changed in the overlay into the views, rows by their key and keys that are gone; which views changed."""
+    changes = state.take_changes()
+    for row, (rows, gone) in changes.items():
         table = VIEW_TABLES[row]
         if gone:
             transaction.run_many(table.delete(suffix), gone)
         if rows:
             transaction.run_many(table.upsert(suffix), [table.to_tuple(one) for one in rows])
+    return set(changes)
+
+
+def load_checkpoint_terms(transaction: Transaction) -> list[KeyTerm]:
+    """Which checkpoint key signs which sizes, as the views say."""
+    return checkpoint_terms(every_row(transaction, BookKey))

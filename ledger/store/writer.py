@@ -23,7 +23,6 @@ from typing import Any
 from ledger.book.signing import Signer
 from ledger.errors import StoreError, StoreUnavailable, WriterStopped
 from ledger.line.fold import check_submission
-from ledger.line.kind import LineRules
 from ledger.line.submission import Submission, request_bytes, seal_submission
 from ledger.store.answer import Entered, GroupReport, Settled, settle_futures
 from ledger.store.commit import Committer, CommitUnknown
@@ -52,10 +51,9 @@ class Writer:
         store: Store,
         *,
         origin: str,
-        signer: Signer,
+        signers: Sequence[Signer],
         clock_ms: Callable[[], int],
         salts: Callable[[int], Sequence[bytes]],
-        rules: LineRules = LineRules(),  # noqa: B008  # frozen
         group_limit: int = 256,
         offset_minutes: int = 0,
         on_group: Callable[[GroupReport], None] | None = None,
@@ -80,7 +78,7 @@ class Writer:
         self._secret = b""
         self._thread: threading.Thread | None = None
         self._committer = Committer(
-            store, origin=origin, signer=signer, clock_ms=clock_ms, rules=rules, offset_minutes=offset_minutes
+            store, origin=origin, signers=signers, clock_ms=clock_ms, offset_minutes=offset_minutes
         )
 
     @property
@@ -151,11 +149,7 @@ class Writer:
 
     def _take(self) -> list[Asked] | None:
         """What waits, at least one; None when the writer shall stop."""
-        try:
-            first = self._waiting.get(timeout=IDLE_S)
-        except queue.Empty:
-            self._store_note()
-            first = self._waiting.get()
+        first = self._first()
         if first is None:
             return None
         asked = [first]
@@ -169,6 +163,25 @@ class Writer:
         except queue.Empty:
             pass
         return asked
+
+    def _first(self) -> Asked | None:
+        """The next that comes; while none does, what was put off is done."""
+        patience: float | None = IDLE_S
+        while True:
+            try:
+                return self._waiting.get(timeout=patience)
+            except queue.Empty:
+                self._store_note()
+                patience = IDLE_S if self._clean_erased() else None
+
+    def _clean_erased(self) -> bool:
+        """Clean the files of what was erased; whether that is to be tried again."""
+        try:
+            return self._committer.clean_erased()
+        except (self._store.dialect.errors, StoreError) as error:
+            self._check_flush(error)
+            self._committer.take_back()
+            return True
 
     def _store_note(self) -> None:
         """Store the last checkpoint while nobody waits; where that fails, the next group does it."""
@@ -202,6 +215,7 @@ class Writer:
             self._settle(settled)
             if self._on_group is not None:
                 self._on_group(report)
+            self._clean_erased()
 
     def _again(self, asked: list[Asked], error: Exception, attempt: int) -> None:
         self._check_flush(error.__cause__ or error)
@@ -245,7 +259,7 @@ class Writer:
 
 
 def _separated(asked: list[Asked]) -> Iterator[list[Asked]]:
-    """Corrections and re-checks alone; what lies between them together."""
+    """Corrections, re-checks and erasures alone; what lies between them together."""
     together: list[Asked] = []
     for one in asked:
         if one.alone:

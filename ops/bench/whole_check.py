@@ -25,7 +25,7 @@ def measure_whole_check(field: Field) -> list[Row]:
         read.append(time.perf_counter() - began)
         store = open_store(field.plant.url)
         began = time.perf_counter()
-        check_book(store, ORIGIN, SIGNERS.checkpoint.verifier, views=False)
+        check_book(store, ORIGIN, [SIGNERS.checkpoint.verifier], views=False)
         checked.append(time.perf_counter() - began)
         store.close()
     ratio, words = ratios(checked, read)

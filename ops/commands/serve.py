@@ -66,16 +66,20 @@ def opened(settings: Settings, delivery: Delivery, copy: CheckpointCopy | None =
     """The book that the settings name, opened and started. Raises KeyFileRefused, StoreError, MalformedInput."""
     checkpoint = open_key_file(Path(settings.checkpoint_key_file), first_line(settings.checkpoint_password_file))
     dossier = open_key_file(Path(settings.dossier_key_file), first_line(settings.dossier_password_file))
+    following = None
+    if settings.next_checkpoint_key_file:
+        password = first_line(settings.next_checkpoint_password_file)
+        following = open_key_file(Path(settings.next_checkpoint_key_file), password)
     book = open_book(
         settings.store_url,
         origin=checkpoint.name,
-        signers=Signers(checkpoint, dossier),
+        signers=Signers(checkpoint, dossier, following),
         label_stem=settings.label_stem,
         deliver=delivery,
         on_group=copy,
     )
     try:
-        known = None if copy is None else copy.known(book.origin, checkpoint.verifier)
+        known = None if copy is None else copy.known(book.origin, book.checkpoint_keys())
         book.start(known, duties=True)
     except BaseException:
         book.close()

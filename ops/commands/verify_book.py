@@ -1,7 +1,7 @@
 """`pourbook verify book`: check a whole book in its store: chain, tree, openings, checkpoint, and the views.
 
-It reads only. KEY is the verifier line of the book's checkpoint key, or a file that holds it; get it from elsewhere than
-from the store.
+It reads only. KEY is the verifier line of the book's checkpoint key, or a file that holds such lines (while a key is
+rotated there are two); get it from elsewhere than from the store.
 """
 
 from __future__ import annotations
@@ -23,15 +23,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Print what was checked; 0, or the first thing that is wrong as an error of the tree in `ledger.errors`."""
-    verifier = read_keys(arguments.key)[0]
+    keys = read_keys(arguments.key)
+    origin = keys[0].name
     store = open_store(arguments.store_url, migrate=False)
     progress = Progress("checking entries")
     try:
-        report = check_book(store, verifier.name, verifier, views=not arguments.without_views, progress=progress)
+        report = check_book(store, origin, keys, views=not arguments.without_views, progress=progress)
     finally:
         progress.end()
         store.close()
-    print(f"nothing is wrong with the book {verifier.name}: {report.entries} entries")
+    print(f"nothing is wrong with the book {origin}: {report.entries} entries")
     print(f"  chain and tree: every entry follows the one before, root {report.root}")
     print(f"  sealed fields: {report.openings} openings match what was sealed")
     print(f"  checkpoint: signed by the key given, at {report.checkpoint_size} entries")

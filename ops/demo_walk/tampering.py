@@ -75,7 +75,7 @@ def change_dossier(screen: Screen, folder: DemoFolder, index: int) -> None:
 def _checked(demo: DemoBook, file: Path) -> BookReport:
     store = open_store(f"sqlite:///{file}")
     try:
-        return check_book(store, demo.origin, demo_signers(demo.seed).checkpoint.verifier, views=False)
+        return check_book(store, demo.origin, [demo_signers(demo.seed).checkpoint.verifier], views=False)
     finally:
         store.close()
 

@@ -19,9 +19,11 @@ import pytest
 from ledger.application.creating import create_book
 from ledger.application.pourbook import open_book
 from ledger.application.signers import Signers, dossier_key_name
-from ops.key_files import create_key_file
+from ledger.book.checkpoint import check_checkpoint
+from ledger.book.signing import format_verifier
+from ops.key_files import create_key_file, open_key_file
 from tests.api.running import engraved
-from tests.plant import ORIGIN, line_start
+from tests.plant import AT, ORIGIN, line_start
 
 PASSWORD = "a password for tests"
 
@@ -111,3 +113,39 @@ def test_it_says_what_is_missing(tmp_path: Path, project: Path) -> None:
         said = lines.get(timeout=60)
 
     assert (1, True) == (code, str(tmp_path / "none") in said)
+
+
+def test_the_checkpoint_key_is_rotated_while_it_serves(
+    tmp_path: Path, project: Path, plant: tuple[dict[str, str], str]
+) -> None:
+    """Started with both keys it takes the takeover; started with the new key alone it serves on, and not with the old."""
+    variables, token = plant
+    new = create_key_file(tmp_path / "next.key", ORIGIN, "checkpoint", PASSWORD)
+    old_id = open_key_file(tmp_path / "checkpoint.key", PASSWORD).verifier.key_id.hex()
+    name = {"kind": "key-introduced", "at": AT, "key": ORIGIN, "purpose": "checkpoint"}
+    takeover = [
+        {**name, "verifier": format_verifier(new.verifier)},
+        {"kind": "key-revoked", "at": AT, "key": ORIGIN, "id": old_id, "reason": "rotated"},
+    ]
+    following = {
+        "POURBOOK_NEXT_CHECKPOINT_KEY_FILE": str(tmp_path / "next.key"),
+        "POURBOOK_NEXT_CHECKPOINT_PASSWORD_FILE": str(tmp_path / "password"),
+    }
+    headers = {"authorization": f"Bearer {token}", "idempotency-key": "rotate-1"}
+    with started(tmp_path, project, **variables, **following) as (process, lines):
+        address = lines.get(timeout=60).split(" at ")[1].split(" ")[0]
+        lines.get(timeout=60)
+        entered = httpx.post(f"{address}/submissions", json={"records": takeover}, headers=headers, timeout=60)
+        note = httpx.get(f"{address}/checkpoint", timeout=60).content
+        process.send_signal(signal.SIGTERM)
+        process.wait(timeout=60)
+    with started(tmp_path, project, **variables) as (process, lines):
+        refused = process.wait(timeout=60), lines.get(timeout=60)
+    alone = {**variables, "POURBOOK_CHECKPOINT_KEY_FILE": str(tmp_path / "next.key")}
+    with started(tmp_path, project, **alone) as (_, lines):
+        lines.get(timeout=60)
+        ready = lines.get(timeout=60)
+
+    assert (201, "ready\n") == (entered.status_code, ready)
+    assert [new.verifier] == [line.verifier for line in check_checkpoint(note, [new.verifier]).log_signatures]
+    assert (1, True) == (refused[0], "no checkpoint key of this process speaks for the book" in refused[1])

@@ -57,7 +57,7 @@ def test_the_floor_writes_what_the_product_wrote(books: Path) -> None:
     plant = msgspec.structs.replace(field.plant, url=f"sqlite:///{field.floor / 'book.sqlite'}")
     book = open_plant(plant)
     try:
-        report = check_book(book.store, ORIGIN, SIGNERS.checkpoint.verifier)
+        report = check_book(book.store, ORIGIN, [SIGNERS.checkpoint.verifier])
         recorded = book.ball(f"U{field.balls:09d}").unit
     finally:
         book.close()

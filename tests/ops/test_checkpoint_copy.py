@@ -38,7 +38,7 @@ def test_an_older_store_is_refused(tmp_path: Path) -> None:
     _grow(tmp_path, 0, 2, copy)
     shutil.copy(tmp_path / "book.sqlite", tmp_path / "backup.sqlite")
     _grow(tmp_path, 2, 2, copy)
-    known = copy.known(ORIGIN, parse_verifier(VERIFIER))
+    known = copy.known(ORIGIN, [parse_verifier(VERIFIER)])
     assert known is not None
     assert parse_checkpoint(known).tree_size == 13
 
@@ -54,7 +54,7 @@ def test_the_same_store_starts(tmp_path: Path) -> None:
     _grow(tmp_path, 0, 1, copy)
     store = open_store(f"sqlite:///{tmp_path / 'book.sqlite'}")
     writer = new_writer(store)
-    writer.start(copy.known(ORIGIN, parse_verifier(VERIFIER)))
+    writer.start(copy.known(ORIGIN, [parse_verifier(VERIFIER)]))
     assert not writer.submit(registration(5), "a-engraver").result(30).repeated
     writer.stop()
     store.close()
@@ -62,7 +62,7 @@ def test_the_same_store_starts(tmp_path: Path) -> None:
 
 def test_no_file_is_no_knowledge(tmp_path: Path) -> None:
     """Before the first group there is nothing to hold a store against."""
-    assert CheckpointCopy(tmp_path / "none").known(ORIGIN, SIGNER.verifier) is None
+    assert CheckpointCopy(tmp_path / "none").known(ORIGIN, [SIGNER.verifier]) is None
 
 
 def test_a_copy_that_another_key_signed_is_refused(tmp_path: Path) -> None:
@@ -71,7 +71,7 @@ def test_a_copy_that_another_key_signed_is_refused(tmp_path: Path) -> None:
     _grow(tmp_path, 0, 0, copy)
     other = signer_from_seed(ORIGIN, bytes(32)).verifier
     with pytest.raises(SignatureRejected):
-        copy.known(ORIGIN, other)
+        copy.known(ORIGIN, [other])
 
 
 def test_a_copy_that_cannot_be_kept_stops_nothing(tmp_path: Path) -> None:
@@ -97,6 +97,6 @@ def test_a_later_copy_is_not_written_over(tmp_path: Path) -> None:
     late = GroupReport(1, 1, 0, 5, sign_checkpoint(ORIGIN, 5, bytes(32), [SIGNER]))
     later(late)
     earlier(early)
-    known = later.known(ORIGIN, SIGNER.verifier)
+    known = later.known(ORIGIN, [SIGNER.verifier])
     assert known is not None
     assert parse_checkpoint(known).tree_size == 5

@@ -53,7 +53,7 @@ class Premises(NamedTuple):
         """Check the whole book; raises what is wrong with it."""
         store = open_store(self.url, migrate=False)
         try:
-            return check_book(store, ORIGIN, self.signers.checkpoint.verifier, views=views)
+            return check_book(store, ORIGIN, [self.signers.checkpoint.verifier], views=views)
         finally:
             store.close()
 

@@ -41,7 +41,7 @@ def test_any_records_leave_a_whole_book(tmp_path: Path, seed: int, count: int) -
         entered += 1
         makers.heard(stands)
     writer.stop()
-    check_book(store, ORIGIN, SIGNER.verifier, views=True)
+    check_book(store, ORIGIN, [SIGNER.verifier], views=True)
     with open_reader(store) as reader:
         book: Any = ReadBack(reader)
     store.close()

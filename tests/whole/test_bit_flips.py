@@ -64,7 +64,7 @@ class Book:
 
     def check(self, *, views: bool = False) -> None:
         """Check the whole book; raises what is wrong with it."""
-        check_book(self.store, ORIGIN, SIGNER.verifier, views=views)
+        check_book(self.store, ORIGIN, [SIGNER.verifier], views=views)
 
     def cell(self, table: str, column: str, row: int) -> Cell:
         """One cell of a column; ``row`` is counted modulo the number of rows."""

@@ -311,7 +311,7 @@ class PlantMachine(RuleBasedStateMachine):
             shutil.rmtree(self.folder)
 
     def _check_all(self) -> None:
-        check_book(self.stores[1], ORIGIN, SIGNER.verifier, views=True)
+        check_book(self.stores[1], ORIGIN, [SIGNER.verifier], views=True)
         book: Any = self._read_back()
         assert told(book) == shown(book)
         keys = book.keys
