@@ -12,7 +12,7 @@ import msgspec
 from ledger.errors import MalformedRecord, Refused
 from ledger.line.fact import Breach, Fact
 from ledger.line.fold import check_record, check_submission, earliest_of, enter, located
-from ledger.line.kind import LineRules, Setting
+from ledger.line.kind import Setting
 from ledger.line.record import Record
 from ledger.line.state import State
 from ledger.store.engine import Store
@@ -38,9 +38,7 @@ class AskAnswer(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     earliest: str | None = None
 
 
-def ask_store(
-    store: Store, records: Sequence[Record], *, author: str, now_ms: int, rules: LineRules
-) -> list[AskAnswer]:
+def ask_store(store: Store, records: Sequence[Record], *, author: str, now_ms: int) -> list[AskAnswer]:
     """Answer for each record in turn, each seeing those before it. Raises MalformedRecord for what cannot be read."""
     check_submission(records)
     state = State()
@@ -52,7 +50,7 @@ def ask_store(
         for position, record in enumerate(records):
             # What the records before it would enter may lead further than what was loaded for all at once.
             loader.load_for(transaction, state, (record,), thorough=True)
-            setting = Setting(now_ms, author, index, position, asking=True, rules=rules)
+            setting = Setting(now_ms, author, index, position, asking=True)
             try:
                 breaches = check_record(record, state, setting)
             except MalformedRecord as error:

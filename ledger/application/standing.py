@@ -6,9 +6,19 @@ import msgspec
 
 from ledger.application.histories import HoldSeen, hold_seen
 from ledger.line.gauges import standing_at
-from ledger.line.rows import BreachRow, Calibration, Claim, FactRow, Gauge, Hold, Lot, Unit
+from ledger.line.plant_rules import newest_rules
+from ledger.line.rows import BreachRow, Calibration, Claim, FactRow, Gauge, Hold, Lot, PlantRules, Unit
 from ledger.store.reader import Reader
 from ledger.store.selections import count_by, every_row
+
+
+class LimitsSeen(msgspec.Struct, frozen=True, kw_only=True):
+    """The plant's limits for the next entry; ``stated`` is the fact that set them, empty for the defaults."""
+
+    late_s: int
+    doubtful_s: int
+    density_cap: str
+    stated: str
 
 
 class PlantStanding(msgspec.Struct, frozen=True, kw_only=True):
@@ -31,6 +41,7 @@ class PlantStanding(msgspec.Struct, frozen=True, kw_only=True):
     late: int
     doubtful: int
     corrected: int
+    limits: LimitsSeen
 
 
 def plant_standing(reader: Reader, at_ms: int | None = None) -> PlantStanding:
@@ -53,11 +64,22 @@ def plant_standing(reader: Reader, at_ms: int | None = None) -> PlantStanding:
         late=sum(fact.late and fact.standing for fact in facts),
         doubtful=sum(fact.doubtful and fact.standing for fact in facts),
         corrected=sum(bool(fact.body) for fact in facts),
+        limits=_limits(reader),
     )
 
 
 _OPEN = {"open", "examined"}
 _MARKED = '"late" OR "doubtful" OR "body" <> \'\''
+
+
+def _limits(reader: Reader) -> LimitsSeen:
+    rules = newest_rules(every_row(reader.transaction, PlantRules))
+    return LimitsSeen(
+        late_s=rules.late_ms // 1000,
+        doubtful_s=rules.doubtful_ms // 1000,
+        density_cap=rules.density_cap,
+        stated=rules.address,
+    )
 
 
 def _unfit(reader: Reader, at_ms: int) -> tuple[str, ...]:

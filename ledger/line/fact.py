@@ -8,13 +8,6 @@ from msgspec import UNSET, UnsetType
 from ledger.book.instant import instant_ms
 from ledger.line.record import Record
 
-LATE_MS = 3_600_000
-"""A report later than this after the act is marked late (common practice, no source). The same in every plant: the mark is a view
-column, and a limit that could be set would have to stand in the book for a rebuild to give the same rows."""
-
-DOUBTFUL_MS = 120_000
-"""A time this far ahead of the service's clock is accepted and marked doubtful (common practice, no source)."""
-
 
 class Breach(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True, gc=False):
     """A rule that a report shows was not kept. Stands in the entry; never recomputed.
@@ -61,12 +54,12 @@ class Fact(msgspec.Struct, frozen=True, gc=False):
         return None if self.body else self.recorded_ms
 
 
-def is_late(fact: Fact, sort: str) -> bool:
+def is_late(fact: Fact, sort: str, late_ms: int) -> bool:
     """Whether a report was taken long after the act. ``sort`` is that of its kind; a decision is never late."""
-    return sort == "report" and fact.recorded_ms - fact.at_ms > LATE_MS
+    return sort == "report" and fact.recorded_ms - fact.at_ms > late_ms
 
 
-def is_doubtful(fact: Fact) -> bool:
+def is_doubtful(fact: Fact, doubtful_ms: int) -> bool:
     """Whether the clock that gave the fact's time is too far off: by its own statement, or ahead of the service's.
 
     A corrected time was no clock's, so it is doubtful by its own statement only.
@@ -74,7 +67,7 @@ def is_doubtful(fact: Fact) -> bool:
     error_s = fact.record.clock_error_s
     stated = 0 if error_s is UNSET else error_s * 1000
     ahead = 0 if fact.taken_ms is None else fact.at_ms - fact.taken_ms
-    return stated > DOUBTFUL_MS or ahead > max(DOUBTFUL_MS, stated)
+    return stated > doubtful_ms or ahead > max(doubtful_ms, stated)
 
 
 def parse_address(text: str) -> tuple[int, int]:

@@ -6,6 +6,7 @@ The writer, a rebuild and a station's question all go through these three functi
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import chain
 
 import msgspec
 
@@ -15,6 +16,7 @@ from ledger.line.corrections import Correction, error_within
 from ledger.line.fact import Breach, Fact, is_doubtful, is_late
 from ledger.line.holds import enter_breach_holds
 from ledger.line.kind import Setting
+from ledger.line.plant_rules import RULES_NEED, rules_at
 from ledger.line.record import Record, check_instants
 from ledger.line.refold import breach_nodes, enter_about, kind_name, own_breaches
 from ledger.line.rows import FactRow
@@ -46,7 +48,7 @@ def located(error: Refused | MalformedRecord, place: int) -> Refused | Malformed
 
 def needs_of(record: Record, state: State) -> Iterable[Need]:
     """What checking and entering the record reads; ask again until every need is loaded."""
-    return KIND_OF[type(record)].needs(record, state)
+    return chain((RULES_NEED,), KIND_OF[type(record)].needs(record, state))
 
 
 def check_record(record: Record, state: State, setting: Setting) -> list[Breach]:
@@ -60,7 +62,8 @@ def is_correction(record: Record) -> bool:
 
 
 def enter(fact: Fact, state: State) -> None:
-    """Put every row that a fact gives. Late and doubtful times are marked."""
+    """Put every row that a fact gives. Late and doubtful times are marked, by the plant's limits at the fact's index."""
+    rules = rules_at(fact.index, state)
     kind = KIND_OF[type(fact.record)]
     own = msgspec.structs.replace(fact, breaches=own_breaches(fact)) if fact.breaches else fact
     state.put(
@@ -72,8 +75,8 @@ def enter(fact: Fact, state: State) -> None:
             at_ms=fact.at_ms,
             recorded_ms=fact.recorded_ms,
             author=fact.author,
-            late=is_late(fact, kind.sort),
-            doubtful=is_doubtful(fact),
+            late=is_late(fact, kind.sort, rules.late_ms),
+            doubtful=is_doubtful(fact, rules.doubtful_ms),
             standing=True,
             body="",
         )

@@ -12,13 +12,6 @@ from ledger.line.record import Record
 from ledger.line.state import Need, State
 
 
-class LineRules(msgspec.Struct, frozen=True, kw_only=True):
-    """The plant's configurable limits. Defaults are common practice, no source."""
-
-    density_cap_micro: int = 3_800_000
-    """Highest density of a component, g/mL x 10^6: 3.80 (second-hand: rulebook text quoted elsewhere)."""
-
-
 class Setting(msgspec.Struct, frozen=True):
     """The circumstances of a check besides the state: who says it, when the service takes it, at which address."""
 
@@ -28,7 +21,6 @@ class Setting(msgspec.Struct, frozen=True):
     position: int
     asking: bool = False
     """True when a station only asks whether it may act now: nothing is entered."""
-    rules: LineRules = LineRules()
 
     @property
     def address(self) -> str:

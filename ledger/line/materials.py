@@ -13,6 +13,7 @@ from ledger.line.fact import Breach, Fact
 from ledger.line.kind import Kind, Setting
 from ledger.line.lineage import hold_breaches, lineage_needs, stopping_holds
 from ledger.line.lots import Draw, draw_breaches, enter_draws, enter_lot, fresh_lot, grams, known_lot
+from ledger.line.plant_rules import RULES_NEED, rules_at
 from ledger.line.record import At, DecimalText, Id, Kg, Name, On, Part, Record, SealedKg, Withheld
 from ledger.line.rows import Lot
 from ledger.line.state import Need, State
@@ -107,6 +108,7 @@ def batch_draws(draws: Iterable[MaterialDraw]) -> list[Draw]:
 
 def _mixed_needs(record: BatchMixed, state: State) -> Iterator[Need]:
     yield Need(Lot, "lot", record.batch)
+    yield RULES_NEED
     yield from lineage_needs([draw.lot for draw in record.draws], state)
 
 
@@ -121,8 +123,10 @@ def _mixed_check(record: BatchMixed, state: State, setting: Setting) -> list[Bre
         )
         breaches += expiry_breaches(lot, record.began_at, node=node, what="mixed")
     breaches += draw_breaches(state, batch_draws(record.draws), child=record.batch, at_ms=instant_ms(record.began_at))
-    if record.density is not UNSET and scaled(record.density, 6) > setting.rules.density_cap_micro:
-        said = f"component density {record.density} g/mL is above the cap of {_cap(setting)} g/mL (limit quoted second-hand)"
+    rules = rules_at(setting.index, state)
+    if record.density is not UNSET and scaled(record.density, 6) > rules.density_cap_micro:
+        source = f"set by fact {rules.address}" if rules.address else "limit quoted second-hand"
+        said = f"component density {record.density} g/mL is above the cap of {rules.density_cap} g/mL ({source})"
         breaches.append(
             Breach(code="density-cap", node=node, said=said, mend="check the mix; scrap or dispose of the batch")
         )
@@ -137,11 +141,6 @@ def expiry_breaches(lot: Lot, began_at: str, *, node: str, what: str) -> list[Br
     return [
         Breach(code="expired", node=node, said=said, fact=lot.address, mend="use a lot in date, or dispose of it"),
     ]
-
-
-def _cap(setting: Setting) -> str:
-    whole, part = divmod(setting.rules.density_cap_micro, 1_000_000)
-    return f"{whole}.{part:06d}".rstrip("0").rstrip(".")
 
 
 def _mixed_effects(fact: Fact, state: State) -> None:

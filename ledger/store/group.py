@@ -23,12 +23,13 @@ from ledger.line.book_keys import BookOpened
 from ledger.line.corrections import Correction, Recheck
 from ledger.line.fact import Breach, Fact
 from ledger.line.fold import check_record, enter, located
-from ledger.line.kind import LineRules, Setting
+from ledger.line.kind import Setting
 from ledger.line.record import Record
 from ledger.line.rows import BookKey
 from ledger.line.state import Need, NotLoaded, State
 from ledger.line.submission import Sealed, Submission
 from ledger.store.entry_breaches import format_breaches
+from ledger.store.erasing import erases
 from ledger.store.head import Head
 from ledger.store.loader import Loader
 from ledger.store.transaction import Transaction
@@ -47,8 +48,8 @@ class Asked:
         self.digest = digest
         self.signature = submission.signed.envelope if submission.signed is not None else None
         self.future = future
-        # These read whole histories from the store, where nothing of their own group stands yet.
-        self.alone = any(isinstance(record, Correction | Recheck) for record in sealed.records)
+        # These read from the store, where nothing of their own group stands yet.
+        self.alone = any(isinstance(record, Correction | Recheck) or erases(record) for record in sealed.records)
 
 
 class Draft(msgspec.Struct, frozen=True):
@@ -79,7 +80,6 @@ class Scope(NamedTuple):
     """What a writer keeps from group to group, and needs to check one."""
 
     book: str
-    rules: LineRules
     offset_minutes: int
     loader: Loader
     state: State
@@ -138,7 +138,7 @@ def _enter(
         _check_signature(scope, transaction, one, index)
     found: list[tuple[Breach, ...]] = []
     for position, record in enumerate(one.sealed.records):
-        setting = Setting(now_ms=recorded_ms, author=one.author, index=index, position=position, rules=scope.rules)
+        setting = Setting(now_ms=recorded_ms, author=one.author, index=index, position=position)
         mark = scope.state.mark()
         try:
             try:

@@ -237,3 +237,9 @@ def corrected(*changes: dict[str, Any], hours: float = 200) -> dict[str, Any]:
 def claimed(claim: str, hours: float = 300, **fields: Any) -> dict[str, Any]:
     """A claim of a crack over the block."""
     return {"kind": "claim-opened", "at": at(hours), "claim": claim, "mode": "crack-over-block", **fields}
+
+
+def erasure(entry: int, *fields: str, hours: float = 90) -> dict[str, Any]:
+    """An erasure of fields, on request."""
+    said = {"kind": "erasure", "at": at(hours), "entry": entry, "fields": list(fields), "basis": "request"}
+    return {**said, "reason": "asked-by-the-person"}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ledger.application.standing import plant_standing
+from ledger.application.standing import LimitsSeen, plant_standing
 from ledger.store.reader import open_reader
 from tests.application.floor import (
     Floor,
@@ -81,6 +81,15 @@ def test_late_doubtful_and_corrected_facts_are_counted(ready: Floor) -> None:
     ready.say(corrected({"fact": late.addresses[0]}, {"fact": doubtful.addresses[0]}, hours=999))
     end = ready.book.standing()
     assert (before.late, before.doubtful, 2) == (end.late, end.doubtful, end.corrected)
+
+
+def test_the_limits_in_force_are_told(floor: Floor) -> None:
+    """The defaults, stated by no fact, until the plant sets its own; a station is answered by those."""
+    assert LimitsSeen(late_s=3_600, doubtful_s=120, density_cap="3.8", stated="") == floor.book.standing().limits
+    floor.stock()
+    entered = floor.say({"kind": "plant-rules-set", "at": at(1), "late_s": 7_200, "density_cap": "3.5"})
+    expected = LimitsSeen(late_s=7_200, doubtful_s=120, density_cap="3.5", stated=entered.addresses[0])
+    assert expected == floor.book.standing().limits
 
 
 def test_breaches_follow_corrections(floor: Floor) -> None:

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from concurrent.futures import Future
-
 import pytest
 
-from ledger.line.rows import Hold, Lot, SerialRow, Unit
+from ledger.book.instant import Instant, format_instant
+from ledger.line.rows import FactRow, Hold, Lot, SerialRow, Unit
 from ledger.store import rebuild
 from ledger.store.answer import Entered
 from ledger.store.engine import Store, open_store
-from ledger.store.openings import erase_opening, openings_between
+from ledger.store.openings import openings_between
 from ledger.store.reader import open_reader
 from ledger.store.rebuild import compare_views, prepare_views, rebuild_views
 from ledger.store.view_tables import VIEW_TABLES
 from ledger.store.writer import Writer
-from tests.plant import AT, registration, said
+from tests.plant import AT, erasure, registration, said
 from tests.stores import every_row
 
 VIEWS = {table.name for table in VIEW_TABLES.values()}
@@ -69,6 +68,40 @@ def test_a_rebuild_gives_the_same_rows(store: Store, told: Writer) -> None:
     assert 19 == rebuild_views(store)
 
 
+def test_limits_that_change_leave_what_was_marked(store: Store, told: Writer, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each fact keeps the marks of its own entry, corrected later or not, whether folded live, together, or in chunks."""
+    hour_ms = 3_600_000
+    with open_reader(store) as reader:
+        now_ms = reader.head().recorded_ms
+
+    def received(lot: str) -> str:
+        when = format_instant(Instant(now_ms - 2 * hour_ms))
+        drum = {"kind": "material-received", "at": when, "lot": lot, "material": "Resin", "kg": "9"}
+        entered: Entered = told.submit(said(lot, drum), "a-lead").result(30)
+        return entered.addresses[0]
+
+    def limited(key: str, late_s: int) -> None:
+        rules = {"kind": "plant-rules-set", "at": AT, "late_s": late_s}
+        told.submit(said(key, rules), "a-lead").result(30)
+
+    first = received("MT-11")
+    limited("slow", 86_400)
+    second = received("MT-12")
+    limited("quick", 60)
+    third = received("MT-13")
+    again = {"kind": "material-received", "at": AT, "lot": "MT-12", "material": "Resin", "kg": "8"}
+    again["at"] = format_instant(Instant(now_ms - 3 * hour_ms))
+    changes = [{"fact": second, "replacement": again}]
+    correction = {"kind": "correction", "at": AT, "reason": "mistyped", "changes": changes}
+    told.submit(said("correct-again", correction), "a-lead").result(30)
+    with open_reader(store) as reader:
+        found = [reader.one(FactRow, address) for address in (first, second, third)]
+    assert [(True, ""), (False, "23.0.0"), (True, "")] == [(row.late, row.body) for row in found if row is not None]
+    assert [] == compare_views(store)
+    monkeypatch.setattr(rebuild, "CHUNK", 2)
+    assert [] == compare_views(store)
+
+
 def test_a_rebuild_in_small_chunks_gives_the_same_rows(
     store: Store, told: Writer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -113,7 +146,7 @@ def test_erasing_an_opening_changes_no_view(store: Store, told: Writer) -> None:
     erasable = [one for one in openings if one.sealing == "erasable"]
     assert ["seen by a person"] == [one.opening.value for one in erasable]
     for one in erasable:
-        erase_opening(store, one.index, one.opening.path)
+        told.submit(said("erase", erasure(one.index, one.opening.path)), "a-lead").result(30)
     assert [] == compare_views(store)
 
 
@@ -134,24 +167,3 @@ def test_many_rows_are_read_in_one_query(store: Store, told: Writer) -> None:
     with open_reader(store) as reader:
         found = reader.rows_of(Unit, "unit", ["U-000001", "U-NONE", "U-000001"])
     assert {"U-000001": 1, "U-NONE": 0} == {value: len(rows) for value, rows in found.items()}
-
-
-def test_writers_are_not_stopped_by_a_rebuild(store: Store, told: Writer, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Entries written while a rebuild is on its way are in the views that it leaves."""
-    monkeypatch.setattr(rebuild, "CHUNK", 4)
-    written: list[int] = []
-    catch_up = rebuild.Fold.catch_up
-
-    def catch_up_while_writing(self: rebuild.Fold, *args: object) -> None:
-        catch_up(self, *args)  # type: ignore[arg-type]  # passed on as they came
-        if len(written) < 3 and self.done < 16:
-            written.append(self.done)
-            futures.append(told.submit(registration(100 + len(written)), "a-engraver"))
-
-    futures: list[Future[Entered]] = []
-    monkeypatch.setattr(rebuild.Fold, "catch_up", catch_up_while_writing)
-    size = rebuild_views(store)
-    monkeypatch.undo()
-    for future in futures:
-        future.result(30)
-    assert (3, [], True) == (len(futures), compare_views(store), size >= 18)

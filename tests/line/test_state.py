@@ -26,6 +26,8 @@ def hold(name: str, node: str = "lot:A", *, still_open: bool = True) -> Hold:
         open=still_open,
         opened_ms=0,
         lifted_by="",
+        opened="0.0",
+        lifted=None if still_open else "1.0",
     )
 
 
