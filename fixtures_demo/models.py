@@ -5,6 +5,7 @@ GTINs are from GS1's range for examples, 952.  Windows are common practice, no s
 
 from __future__ import annotations
 
+from hashlib import sha256
 from typing import NamedTuple
 
 from fixtures_demo.days import FIRST, clock, told
@@ -13,6 +14,7 @@ from ledger.conformity.rulebook import shipped_rulebooks
 from ledger.line.models import ApprovalEntered, ModelDefined, PlanSet, RulebookAdopted
 from ledger.line.process_plan import Inspect, Window
 from ledger.line.record import Record
+from ledger.line.samples import ModelVerdict
 
 RULEBOOK = "usbc-2026"
 
@@ -29,6 +31,9 @@ WINDOWS = (
 
 INSPECTED = ("mass", "circumference", "out_of_round", "hardness", "roughness", "rg_low", "rg_high", "top_weight")
 """What is read of every ball before its release."""
+
+TESTED_ONCE = "pin_to_cg"
+"""What is read of a few balls once per model."""
 
 
 class DemoModel(NamedTuple):
@@ -57,7 +62,7 @@ CLASSES = (14, 15, 16)
 
 
 def model_records(model: DemoModel) -> tuple[Record, ...]:
-    """A model, its plan and the answer of an invented body, as they stood before the first day."""
+    """A model, its plan, the answer of an invented body and a type test, as they stood before the first day."""
     at = told(clock(FIRST, "06:00"))
     defined = ModelDefined(
         at=at,
@@ -73,7 +78,10 @@ def model_records(model: DemoModel) -> tuple[Record, ...]:
         at=at,
         model=model.model,
         windows=WINDOWS,
-        inspect=tuple(Inspect(quantity=quantity, every="unit") for quantity in INSPECTED),
+        inspect=(
+            *(Inspect(quantity=quantity, every="unit") for quantity in INSPECTED),
+            Inspect(quantity=TESTED_ONCE, every="model", n=5, accept=0),
+        ),
         rulebooks=(RULEBOOK,),
     )
     approved = ApprovalEntered(
@@ -85,7 +93,16 @@ def model_records(model: DemoModel) -> tuple[Record, ...]:
         from_on="2025-03-14",
         classes=CLASSES,
     )
-    return defined, plan, approved
+    tested = ModelVerdict(
+        at=at,
+        model=model.model,
+        quantity=TESTED_ONCE,
+        n=5,
+        nonconforming=0,
+        accepted=True,
+        rests_on=sha256(f"type test of {model.name}, invented".encode()).hexdigest(),
+    )
+    return defined, plan, approved, tested
 
 
 def rulebook_record() -> Record:

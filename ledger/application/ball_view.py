@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import msgspec
 
 from ledger.application.cure_times import CureTime, cure_times
@@ -12,9 +14,20 @@ from ledger.application.numbers import serial_rows
 from ledger.conformity.from_rows import day_of, readings_from_row, sources_of
 from ledger.conformity.verdict import CAUTION
 from ledger.errors import NotFound
-from ledger.line.fact import parse_address
 from ledger.line.quantity import format_number
-from ledger.line.rows import Claim, Concession, Lot, Model, SampleJudged, SerialRow, Shipped, Unit
+from ledger.line.rows import (
+    Claim,
+    Concession,
+    Descent,
+    Lot,
+    Model,
+    ModelJudged,
+    SampleJudged,
+    SerialRow,
+    Shipped,
+    Unit,
+)
+from ledger.line.samples import goes_on_from, sample_cover, type_test
 from ledger.store.reader import Reader
 from ledger.store.selections import Selected, Selection, StoredEdges, rows_with, select_balls
 
@@ -52,9 +65,24 @@ class ReadingSeen(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True)
 
 
 class BySample(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """A quantity that the plan measures on a sample of the lot: the ball itself has no reading of it."""
+    """A quantity that was measured on a sample of the lot, or of a lot that it goes on from: not on the ball itself.
+
+    A merged lot has one from each of its sources.
+    """
 
     quantity: str
+    lot: str
+    n: int
+    nonconforming: int
+    accepted: bool
+    fact: str
+
+
+class ByModelTest(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A quantity that was measured in a type test of the ball's model at its revision: not on the ball itself."""
+
+    quantity: str
+    revision: int
     n: int
     nonconforming: int
     accepted: bool
@@ -92,6 +120,7 @@ class Ball(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     cures: tuple[CureTime, ...] = ()
     readings: tuple[ReadingSeen, ...] = ()
     by_lot_sample: tuple[BySample, ...] = ()
+    by_model_test: tuple[ByModelTest, ...] = ()
     judged: tuple[JudgedBy, ...] = ()
     holds: tuple[HoldSeen, ...] = ()
     concessions: tuple[Concession, ...] = ()
@@ -159,6 +188,7 @@ def ball_view(reader: Reader, name: str) -> Ball:
         cures=_cures(reader, unit, lots, above.lots),
         readings=_readings(reader, one),
         by_lot_sample=_by_sample(reader, one),
+        by_model_test=_by_model_test(reader, one),
         judged=tuple(judge_selected(reader, one)),
         holds=holds_over(reader, nodes, lots, unit),
         concessions=tuple(rows_with(reader, Concession, "node", nodes)),
@@ -198,21 +228,40 @@ def _readings(reader: Reader, one: Selected) -> tuple[ReadingSeen, ...]:
 
 
 def _by_sample(reader: Reader, one: Selected) -> tuple[BySample, ...]:
-    """The latest judgement of the lot's sample for each quantity that the ball was not measured for."""
-    measured = sources_of(one.measured)
-    latest: dict[str, SampleJudged] = {}
-    for row in sorted(reader.rows(SampleJudged, "lot", one.lot.lot), key=lambda row: parse_address(row.sample)):
-        latest[row.quantity] = row
+    """The judgements of samples that cover the ball's lot, for each quantity that the ball was not measured for."""
+    parents: Callable[[str], list[Descent]] = lambda name: reader.rows(Descent, "child", name)  # noqa: E731  # asked twice
+    lots = goes_on_from(one.lot.lot, parents)
+    samples: dict[str, list[SampleJudged]] = {name: reader.rows(SampleJudged, "lot", name) for name in lots}
+    quantities = {row.quantity for rows in samples.values() for row in rows} - set(sources_of(one.measured))
     return tuple(
         BySample(
             quantity=quantity,
+            lot=row.lot,
             n=row.n,
             nonconforming=row.nonconforming,
             accepted=row.accepted,
             fact=row.sample,
         )
-        for quantity, row in sorted(latest.items())
-        if quantity not in measured
+        for quantity in sorted(quantities)
+        for row in sample_cover(one.lot.lot, quantity, samples.__getitem__, parents).judged
+    )
+
+
+def _by_model_test(reader: Reader, one: Selected) -> tuple[ByModelTest, ...]:
+    """The newest type test of the ball's model and revision, for each quantity that the ball was not measured for."""
+    rows: list[ModelJudged] = [] if one.lot.model is None else reader.rows(ModelJudged, "model", one.lot.model)
+    quantities = {row.quantity for row in rows} - set(sources_of(one.measured))
+    return tuple(
+        ByModelTest(
+            quantity=quantity,
+            revision=row.revision,
+            n=row.n,
+            nonconforming=row.nonconforming,
+            accepted=row.accepted,
+            fact=row.model_test,
+        )
+        for quantity in sorted(quantities)
+        if (row := type_test(quantity, one.lot.revision, rows)) is not None
     )
 
 

@@ -9,9 +9,9 @@ import msgspec
 
 from ledger.application.histories import instant_text
 from ledger.line.fact import parse_address
+from ledger.line.lineage import HEIRS
 from ledger.line.lot_changes import CURED_STEPS
 from ledger.line.process_plan import WINDOWS
-from ledger.line.refold import HEIRS
 from ledger.line.rows import Descent, FactRow, Lot, LotStep, Plan, Unit
 from ledger.store.reader import Reader
 from ledger.store.selections import rows_with

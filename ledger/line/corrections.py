@@ -15,6 +15,7 @@ from msgspec import UNSET, Meta, UnsetType
 
 from ledger.errors import Contradiction, MalformedRecord, Refused, RuleStands, UnknownSubject
 from ledger.line.balls import BallEngraved, UnitStarted
+from ledger.line.book_keys import BookOpened, KeyIntroduced, KeyRevoked
 from ledger.line.fact import Breach, Fact
 from ledger.line.holds import Concession, HoldLifted, HoldPlaced
 from ledger.line.inspections import readings_digest
@@ -23,9 +24,10 @@ from ledger.line.kinds import PLAIN_KIND_OF, PlainRecord
 from ledger.line.lots import left_of
 from ledger.line.models import ModelDefined
 from ledger.line.record import Address, Part, Record, Slug
-from ledger.line.refold import MAIN, MAKERS, breach_nodes, fold_nodes, nodes_of, refold, refold_needs, restate
+from ledger.line.refold import MAIN, MAKERS, Judge, breach_nodes, fold_nodes, nodes_of, refold, refold_needs, restate
 from ledger.line.rows import About, Body, BreachRow, Descent, FactRow, Lot, Measured, SerialRow, Unit
 from ledger.line.state import Need, State
+from ledger.line.uses import refuse_used, takes_away, use_needs
 
 
 class Change(Part, frozen=True, kw_only=True):
@@ -61,7 +63,13 @@ def _needs(record: Correction, state: State) -> Iterator[Need]:
         if state.has(body):
             for row in state.where(Body, "address", change.fact):
                 yield from PLAIN_KIND_OF[type(row.fact.record)].needs(row.fact.record, state)
+                if takes_away(row.fact.record, _said_instead(change)):
+                    yield from use_needs(row.fact.record, state)
     yield from refold_needs(_touched(record, state), state)
+
+
+def _said_instead(change: Change) -> Record | None:
+    return None if change.replacement is UNSET else change.replacement
 
 
 def _touched(record: Correction, state: State) -> set[str]:
@@ -92,9 +100,17 @@ def _standing(change: Change, place: int, state: State) -> Fact:
             expected="a fact of the line",
             got=row.kind,
             where=f"changes[{place}].fact",
-            mend="correct the fact that it spoke about",
+            mend="correct the fact that it spoke about; a limit of the plant is set anew",
         )
     fact: Fact = bodies[0].fact
+    if isinstance(fact.record, BookOpened | KeyIntroduced | KeyRevoked):
+        raise RuleStands(
+            "what signed trees already rest on is not corrected",
+            expected="a fact of the line",
+            got=row.kind,
+            where=f"changes[{place}].fact",
+            mend="revoke the key (key-revoked), and introduce another",
+        )
     return fact
 
 
@@ -102,17 +118,26 @@ def _check(record: Correction, state: State, setting: Setting) -> list[Breach]:
     if len({change.fact for change in record.changes}) != len(record.changes):
         raise Contradiction("a fact is corrected twice at once", where="changes", mend="name each fact once")
     bodies: dict[str, Fact | None] = {}
+    taken: dict[int, Fact] = {}
+    moved: set[str] = set()
     for place, change in enumerate(record.changes):
         fact = _standing(change, place, state)
         _check_whose(change, place, fact, setting)
         bodies[change.fact] = corrected(fact, change, place, setting.address)
+        if takes_away(fact.record, _said_instead(change)):
+            taken[place] = fact
+        if _decides_anew(fact.record, change):
+            moved.add(change.fact)
     touched = _touched(record, state)
     before, read = _shortages(touched, state), _readings(touched, state)
     places = {change.fact: place for place, change in enumerate(record.changes)}
     mark = state.mark()
     try:
-        facts = refold(touched, bodies, state, lambda fact, then: _judged(fact, places[fact.address], then, setting))
+        judge: Judge = lambda fact, then: _judged(fact, places[fact.address], then, setting)  # noqa: E731  # asked once
+        facts = refold(touched, bodies, state, judge, moved)
         _refuse_orphans(touched, facts, state)
+        for place, fact in taken.items():
+            refuse_used(fact, bodies, state, where=f"changes[{place}]")
         _refuse_twice_made(facts, places)
         _refuse_circles(facts, places, state)
         breaches = [
@@ -123,8 +148,20 @@ def _check(record: Correction, state: State, setting: Setting) -> list[Breach]:
         state.undo_to(mark)
 
 
+def _decides_anew(old: Record, change: Change) -> bool:
+    """Whether a decision comes to be about something else: for that it was never taken, so what is held now stops it."""
+    if change.replacement is UNSET or PLAIN_KIND_OF[type(change.replacement)].sort != "decision":
+        return False
+    before = PLAIN_KIND_OF[type(old)].about(old)
+    return not set(PLAIN_KIND_OF[type(change.replacement)].about(change.replacement)) <= set(before)
+
+
 def _judged(fact: Fact, place: int, state: State, setting: Setting) -> Fact:
-    """A replaced fact with what is wrong with it, judged as known now, at its own place among the facts about its nodes."""
+    """A replaced fact with what is wrong with it, at its own place among the facts about its nodes.
+
+    It is judged as known now, but by the holds that stood at its place: one placed or lifted since was no matter then.
+    Unless it is a decision that comes to be about something else: then what is held now stops it too.
+    """
     at_first = msgspec.structs.replace(setting, index=fact.index, position=fact.position, author=fact.author)
     try:
         found = PLAIN_KIND_OF[type(fact.record)].check(fact.record, state, at_first)

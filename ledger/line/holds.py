@@ -71,6 +71,8 @@ def enter_breach_holds(fact: Fact, state: State) -> None:
                 open=True,
                 opened_ms=fact.recorded_ms,
                 lifted_by="",
+                opened=fact.body.rpartition(".")[0] or fact.address,
+                lifted=None,
             )
             state.put(row)
 
@@ -120,6 +122,8 @@ def _placed_effects(fact: Fact, state: State) -> None:
             open=True,
             opened_ms=fact.at_ms,
             lifted_by="",
+            opened=fact.address,
+            lifted=None,
         )
     )
 
@@ -148,17 +152,18 @@ def _lifted_check(record: HoldLifted, state: State, setting: Setting) -> list[Br
 
 def _lifted_effects(fact: Fact, state: State) -> None:
     record: HoldLifted = fact.record  # type: ignore[assignment]  # the kind table pairs them
-    _lift(state, record.hold, fact.author)
+    _lift(state, record.hold, fact)
 
 
-def _lift(state: State, hold: str, author: str) -> None:
+def _lift(state: State, hold: str, fact: Fact) -> None:
     row = state.held(Hold, hold)
     if row is None:
         return
     people = [person for person in row.lifted_by.split(",") if person]
-    people.append(author)
+    people.append(fact.author)
     still_open = row.recall and len(set(people)) < 2
-    state.put(msgspec.structs.replace(row, lifted_by=",".join(people), open=still_open))
+    lifted = None if still_open else row.lifted or fact.address
+    state.put(msgspec.structs.replace(row, lifted_by=",".join(people), open=still_open, lifted=lifted))
 
 
 def _concession_needs(record: Concession, _state: State) -> Iterator[Need]:
@@ -195,7 +200,7 @@ def _concession_effects(fact: Fact, state: State) -> None:
     holds = ",".join(record.holds)
     state.put(ConcessionRow(concession=fact.address, node=record.node, holds=holds))
     for hold in record.holds:
-        _lift(state, hold, fact.author)
+        _lift(state, hold, fact)
 
 
 def _concession_about(record: Concession) -> Iterable[str]:

@@ -1,4 +1,4 @@
-"""Inspections: readings of a ball or of a lot, taken with a gauge, under stated conditions; and judged samples.
+"""Inspections: readings of a ball or of a lot, taken with a gauge, under stated conditions.
 
 Raw repeated values are kept in the entry; the view keeps the statistic that the reading names, in the unit measured.
 """
@@ -15,16 +15,15 @@ from msgspec import UNSET, Meta, UnsetType
 from ledger.book.canonical import encode
 from ledger.book.decimal_text import scaled
 from ledger.book.instant import instant_ms
-from ledger.errors import Contradiction, MalformedRecord, RuleStands
+from ledger.errors import Contradiction, MalformedRecord
 from ledger.line.balls import known_unit
 from ledger.line.fact import Breach, Fact
 from ledger.line.gauges import UnitText, gauge_needs, known_gauge, standing_of
 from ledger.line.kind import Kind, Setting
 from ledger.line.lots import known_lot
-from ledger.line.process_plan import INSPECTS, Inspect, plan_at, plan_needs
 from ledger.line.quantity import scaled_reading, statistic
-from ledger.line.record import DecimalText, Digest, Id, Part, Record, Slug
-from ledger.line.rows import Gauge, Lot, LotReading, Measured, SampleJudged, Unit
+from ledger.line.record import DecimalText, Id, Part, Record, Slug
+from ledger.line.rows import Gauge, GaugeSet, Lot, LotReading, Measured, Unit
 from ledger.line.state import Need, State
 
 # Texts and whole numbers of a record that was checked: the canonical form, without looking for what cannot be there.
@@ -55,17 +54,6 @@ class Inspection(Record, frozen=True, kw_only=True, tag="inspection"):
     surface: Slug | UnsetType = UNSET
     temperature_c: DecimalText | UnsetType = UNSET
     humidity_percent: DecimalText | UnsetType = UNSET
-
-
-class SampleVerdict(Record, frozen=True, kw_only=True, tag="sample-judged"):
-    """A lot's sample for one quantity: how many were looked at, how many did not conform, and whether the lot passes."""
-
-    lot: Id
-    quantity: Slug
-    n: Annotated[int, Meta(ge=1, le=10_000)]
-    nonconforming: Annotated[int, Meta(ge=0, le=10_000)]
-    accepted: bool
-    rests_on: Digest
 
 
 def readings_digest(measured: Measured | None) -> str:
@@ -236,71 +224,15 @@ def _about(record: Inspection) -> Iterable[str]:
     return [subject, f"{GAUGE_USE}{gauges}"]
 
 
-def _sample_check(record: SampleVerdict, state: State, _setting: Setting) -> list[Breach]:
-    lot = known_lot(state, record.lot, where="lot")
-    if record.nonconforming > record.n:
-        raise Contradiction(
-            "more did not conform than were looked at",
-            expected=f"at most {record.n}",
-            got=record.nonconforming,
-            where="nonconforming",
-            mend="correct the two counts",
-        )
-    item = _sample_plan(record, lot, state)
-    if item is not None and item.n is not UNSET and record.n < item.n:
-        raise RuleStands(
-            "the sample is smaller than the plan asks for",
-            expected=f"at least {item.n}",
-            got=record.n,
-            where="n",
-            mend="look at more pieces of the lot, then judge",
-        )
-    if item is not None and item.accept is not UNSET and record.accepted and record.nonconforming > item.accept:
-        raise RuleStands(
-            "too many of the sample did not conform for the lot to be accepted",
-            expected=f"at most {item.accept}",
-            got=record.nonconforming,
-            where="accepted",
-            mend="reject the lot, and screen it ball by ball",
-        )
-    return []
+def enter_gauge_set(node: str, state: State) -> None:
+    """Enter the gauges of a `GAUGE_USE` node, so that its uses are found from any of them.
+
+    The rows stay when no inspection is left that used the set: they say where to look, and not that there is something.
+    """
+    gauges = node.removeprefix(GAUGE_USE).split(",")
+    if state.held(GaugeSet, f"{gauges[-1]}@{node}") is None:
+        for gauge in gauges:
+            state.put(GaugeSet(gauge_set=f"{gauge}@{node}", gauge=gauge, node=node))
 
 
-def _sample_plan(record: SampleVerdict, lot: Lot, state: State) -> Inspect | None:
-    plan = plan_at(state, lot.model, instant_ms(record.at))
-    items = [] if plan is None else INSPECTS.decode(plan.inspect)
-    return next((item for item in items if item.quantity == record.quantity and item.every == "sample"), None)
-
-
-def _sample_needs(record: SampleVerdict, state: State) -> Iterator[Need]:
-    yield Need(Lot, "lot", record.lot)
-    if state.has(Need(Lot, "lot", record.lot)):
-        lot = state.one(Lot, record.lot)
-        yield from plan_needs(None if lot is None else lot.model)
-
-
-def _sample_effects(fact: Fact, state: State) -> None:
-    record: SampleVerdict = fact.record  # type: ignore[assignment]  # the kind table pairs them
-    state.put(
-        SampleJudged(
-            sample=fact.address,
-            lot=record.lot,
-            quantity=record.quantity,
-            n=record.n,
-            nonconforming=record.nonconforming,
-            accepted=record.accepted,
-        )
-    )
-
-
-KINDS = (
-    Kind(Inspection, "report", _needs, _check, _effects, _about),
-    Kind(
-        SampleVerdict,
-        "decision",
-        _sample_needs,
-        _sample_check,
-        _sample_effects,
-        lambda record: [f"lot:{record.lot}"],
-    ),
-)
+KINDS = (Kind(Inspection, "report", _needs, _check, _effects, _about),)

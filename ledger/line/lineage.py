@@ -9,13 +9,16 @@ from msgspec import UNSET, UnsetType
 
 from ledger.book.instant import instant_ms
 from ledger.errors import RuleStands
-from ledger.line.fact import Breach
+from ledger.line.fact import Breach, parse_address
 from ledger.line.record import At, Id, Part
 from ledger.line.rows import Descent, Hold, Lot, Unit
 from ledger.line.state import Need, State
 
 ANY = "rule"
 """The node under which holds that name a rule stand."""
+
+HEIRS = ("split", "merge")
+"""The parts of descent by which a lot goes on from others, its pieces unchanged."""
 
 
 class HoldRule(Part, frozen=True, kw_only=True):
@@ -127,6 +130,14 @@ def stopping_holds(state: State, what: str, *, lot: str, unit: Unit | None = Non
         rows = [row for name in lots if (row := state.one(Lot, name)) is not None]
         holds = holds + [hold for hold in by_rule if fits_any(hold, rows, unit)]
     return [hold for hold in holds if hold.open and what in hold.stops.split(",")]
+
+
+def hold_at(hold: Hold, place: tuple[int, int]) -> Hold | None:
+    """A hold as it stood for the fact at an index and position; None where it was opened there or later."""
+    if parse_address(hold.opened) >= place:
+        return None
+    stood = hold.lifted is not None and parse_address(hold.lifted) >= place
+    return msgspec.structs.replace(hold, open=True) if stood else hold
 
 
 def _lot_holds(state: State, lots: tuple[str, ...]) -> list[Hold]:

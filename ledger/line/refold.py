@@ -8,7 +8,7 @@ entered after it; the fact that made the lot is then folded first.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping
 from typing import Any, TypeVar
 
 import msgspec
@@ -19,11 +19,14 @@ from ledger.line.claims import ClaimOpened
 from ledger.line.fact import Breach, Fact, is_doubtful, is_late
 from ledger.line.gauges import GaugeRegistered
 from ledger.line.holds import HoldPlaced, breach_hold, enter_breach_holds
+from ledger.line.inspections import GAUGE_USE, enter_gauge_set
 from ledger.line.kinds import PLAIN_KIND_OF
+from ledger.line.lineage import HEIRS, hold_at
 from ledger.line.lot_changes import LotsMerged, LotSplit
 from ledger.line.materials import BatchMixed, MaterialReceived
 from ledger.line.models import ModelDefined
 from ledger.line.moulding import BlocksMoulded, CoresPoured, ShellsPoured
+from ledger.line.plant_rules import rules_at
 from ledger.line.rows import (
     About,
     Allotment,
@@ -43,6 +46,7 @@ from ledger.line.rows import (
     LotStep,
     Measured,
     Model,
+    ModelJudged,
     Plan,
     Row,
     RulebookRow,
@@ -63,12 +67,10 @@ Judge = Callable[[Fact, State], Fact]
 ONCE = "once:"
 """Before the node that a corrected fact used to be about."""
 
-HEIRS = ("split", "merge")
-
 OWNED: dict[str, tuple[tuple[type[Row], str], ...]] = {
     "lot": ((Lot, "lot"), (LotStep, "lot"), (Descent, "child"), (LotReading, "lot"), (SampleJudged, "lot")),
     "unit": ((Unit, "unit"), (SerialRow, "unit"), (Measured, "unit"), (Shipped, "unit")),
-    "model": ((Model, "model"), (Plan, "model"), (Approval, "model")),
+    "model": ((Model, "model"), (Plan, "model"), (Approval, "model"), (ModelJudged, "model")),
     "gauge": ((Gauge, "gauge"), (Calibration, "gauge")),
     "hold": ((Hold, "hold"),),
     "claim": ((Claim, "claim"),),
@@ -175,11 +177,17 @@ class _Fold(State):
 
 
 class _Meanwhile(State):
-    """What stands in the middle of a fold: the folded rows of the nodes being folded, and the rest of the book as it is."""
+    """What stands in the middle of a fold: the folded rows of the nodes being folded, and the rest of the book as it is.
+
+    Holds are the exception: it shows them as they stood at ``place``, the index and position of the fact being judged;
+    with ``or_now`` those that are open now too.
+    """
 
     def __init__(self, fold: State, rest: State, nodes: set[str]) -> None:
         super().__init__()
         self._fold, self._rest, self._nodes = fold, rest, nodes
+        self.place = (0, 0)
+        self.or_now = False
 
     def memo(self, row: type[Row]) -> dict[Any, Any]:  # noqa: ARG002  # a State's, which remembers
         """Nothing is remembered: the rows under it change without its knowing."""
@@ -191,7 +199,13 @@ class _Meanwhile(State):
     def where(self, row: type[R], column: str, value: str) -> list[R]:
         node = VIEW_OF[row].node
         rest = [other for other in self._rest.where(row, column, value) if node(other) not in self._nodes]
-        return rest + [own for own in self._fold.where(row, column, value) if node(own) in self._nodes]
+        found: list[Any] = rest + [own for own in self._fold.where(row, column, value) if node(own) in self._nodes]
+        if row is Hold:
+            found = [then for hold in found if (then := self._stood(hold)) is not None]
+        return found
+
+    def _stood(self, hold: Hold) -> Hold | None:
+        return hold if self.or_now and hold.open else hold_at(hold, self.place)
 
     def one(self, row: type[R], value: str) -> R | None:
         found = self.held(row, value)
@@ -208,17 +222,23 @@ class _Meanwhile(State):
 
 
 def refold(
-    nodes: set[str], bodies: Mapping[str, Fact | None], state: State, judge: Judge | None = None
+    nodes: set[str],
+    bodies: Mapping[str, Fact | None],
+    state: State,
+    judge: Judge | None = None,
+    moved: Container[str] = (),
 ) -> dict[str, Fact]:
     """Put in ``state`` the rows that the nodes have with the facts of ``bodies`` replaced (None: withdrawn).
 
-    With ``judge``, each replaced fact is judged at its own place in the order.  Gives the facts folded, by address.
+    With ``judge``, each replaced fact is judged at its own place in the order, by the holds that stood there; one whose
+    address is in ``moved`` by those that are open now as well.  Gives the facts folded, by address.
     """
     fold = _Fold()
     meanwhile = _Meanwhile(fold, state, nodes)
     facts = _standing_facts(nodes, bodies, state)
     for fact in _in_order(facts):
         if judge is not None and fact.address in bodies:
+            meanwhile.place, meanwhile.or_now = (fact.index, fact.position), fact.address in moved
             fact = facts[fact.address] = judge(fact, meanwhile)  # noqa: PLW2901  # the same fact, with what is wrong with it
         enter_breach_holds(msgspec.structs.replace(fact, breaches=own_breaches(fact)), fold)
         kind = PLAIN_KIND_OF.get(type(fact.record))
@@ -301,7 +321,8 @@ def restate(address: str, body: Fact | None, state: State, said_at: str) -> None
     if body is None:
         state.alter(FactRow, address, standing=False, body=said_at)
         return
-    marks = {"late": is_late(body, PLAIN_KIND_OF[type(body.record)].sort), "doubtful": is_doubtful(body)}
+    rules, sort = rules_at(body.index, state), PLAIN_KIND_OF[type(body.record)].sort
+    marks = {"late": is_late(body, sort, rules.late_ms), "doubtful": is_doubtful(body, rules.doubtful_ms)}
     state.alter(FactRow, address, kind=kind_name(body), at_ms=body.at_ms, body=said_at, **marks)
     enter_about(body, nodes_of(body), state)
 
@@ -316,6 +337,8 @@ def enter_about(fact: Fact, nodes: Iterable[str], state: State) -> None:
     address, index, position = fact.address, fact.index, fact.position
     for node in nodes:
         state.put(About(node=node, address=address, index=index, position=position))
+        if node.startswith(GAUGE_USE):
+            enter_gauge_set(node, state)
     for number, breach in enumerate(fact.breaches):
         row = BreachRow(
             breach=breach_hold(fact, number),

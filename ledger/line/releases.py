@@ -22,7 +22,8 @@ from ledger.line.kind import Kind, Setting
 from ledger.line.lineage import refuse_under_hold, stopping_holds
 from ledger.line.process_plan import INSPECTS, Inspect, plan_at, plan_needs
 from ledger.line.record import Address, Digest, Id, Part, Record, Slug
-from ledger.line.rows import Approval, Calibration, Lot, Measured, Plan, RulebookRow, SampleJudged, Unit
+from ledger.line.rows import Approval, Calibration, Lot, Measured, ModelJudged, Plan, RulebookRow, Unit
+from ledger.line.samples import check_type_test, cover_needs, sample_accepted
 from ledger.line.state import Need, State
 
 Grade = Literal["first", "second", "house", "prototype", "demo"]
@@ -95,11 +96,12 @@ def _release_needs(record: Release, state: State) -> Iterator[Need]:
             yield Need(Calibration, "gauge", source[1])
     unit = state.one(Unit, record.unit) if state.has(Need(Unit, "unit", record.unit)) else None
     if unit is not None and state.has(Need(Lot, "lot", unit.lot)):
-        yield Need(SampleJudged, "lot", unit.lot)
+        yield from cover_needs(unit.lot, state)
         lot = state.one(Lot, unit.lot)
         if lot is not None and lot.model is not None:
             yield from plan_needs(lot.model)
             yield Need(Approval, "model", lot.model)
+            yield Need(ModelJudged, "model", lot.model)
 
 
 def _sources(measured: Measured | None) -> dict[str, list[str]]:
@@ -131,7 +133,7 @@ def _release_check(record: Release, state: State, _setting: Setting) -> list[Bre
     lot = state.one(Lot, unit.lot)
     plan = _check_plan(record, unit, lot, state)
     _check_bases(record, plan, state)
-    _check_inspected(record, unit, plan, state)
+    _check_inspected(record, unit, lot, plan, state)
     if record.grade != "prototype":
         _check_approved(unit, lot, plan, state)
     return []
@@ -184,27 +186,21 @@ def _check_bases(record: Release, plan: Plan, state: State) -> None:
             )
 
 
-def _check_inspected(record: Release, unit: Unit, plan: Plan, state: State) -> None:
-    if record.grade in {"prototype", "demo"}:
+def _check_inspected(record: Release, unit: Unit, lot: Lot | None, plan: Plan, state: State) -> None:
+    if record.grade in {"prototype", "demo"} or lot is None:
         return
     measured = state.one(Measured, record.unit)
     sources = _sources(measured)
     voided = {} if measured is None else msgspec.json.decode(measured.voided)
-    samples = sorted(state.where(SampleJudged, "lot", unit.lot), key=lambda row: parse_address(row.sample))
-    judged = {row.quantity: row for row in samples}
     for item in INSPECTS.decode(plan.inspect):
-        sample = judged.get(item.quantity)
-        # A rejected lot may be screened ball by ball, and a reworked ball no longer stands for its lot.
-        alone = sample is not None and (not sample.accepted or item.quantity in voided)
-        if item.every == "unit" or (item.every == "sample" and alone):
+        # A rejected lot may be screened ball by ball, and a reworked ball no longer stands for its lot, nor its model.
+        alone = item.every == "unit" or item.quantity in voided
+        if item.every == "model":
+            check_type_test(item.quantity, lot, plan, state)
+        elif item.every == "sample":
+            alone = not sample_accepted(unit.lot, item.quantity, state) or alone
+        if alone:
             _check_read(item, sources, state)
-        elif item.every == "sample" and sample is None:
-            raise RuleStands(
-                f"the lot's sample for {item.quantity} is not judged",
-                expected="an accepted sample, or a reading of this ball after a rejected one",
-                where="unit",
-                mend="judge the sample (sample-judged) first",
-            )
 
 
 def _check_read(item: Inspect, sources: dict[str, list[str]], state: State) -> None:

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import Any, NamedTuple
 
-from ledger.line.inspections import GAUGE_USE
-from ledger.line.rows import About, Descent, Lot, Measured, Row, Unit
+from ledger.line.rows import About, Descent, GaugeSet, Lot, Measured, Row, Unit
 from ledger.store.dialect import quoted
 from ledger.store.reader import Reader
 from ledger.store.transaction import Transaction
@@ -98,9 +97,8 @@ def count_by(transaction: Transaction, row: type[Row], column: str) -> dict[str,
 
 
 def gauge_uses(reader: Reader, gauge: str) -> list[About]:
-    """Every fact in which a gauge was used, in address order. Cost: one look over the gauge sets ever used, and the answer."""
-    sets = reader.transaction.rows('SELECT DISTINCT "node" FROM "about" WHERE "node" LIKE ?', (f"{GAUGE_USE}%",))
-    nodes = [node for (node,) in sets if gauge in node.removeprefix(GAUGE_USE).split(",")]
+    """Every fact in which a gauge was used, in address order. Cost: the sets that it was ever used in, and the answer."""
+    nodes = [row.node for row in reader.rows(GaugeSet, "gauge", gauge)]
     found: list[About] = rows_with(reader, About, "node", nodes)
     return sorted(found, key=lambda about: (about.index, about.position))
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from ledger.application.ball_view import Ball
-from ledger.errors import NotFound
+from ledger.errors import Contradiction, NotFound
 from tests.application.floor import (
+    GTIN,
     Floor,
     at,
     blocks,
@@ -18,6 +19,9 @@ from tests.application.floor import (
     held,
     inspected,
     mixed,
+    model,
+    plan,
+    registered,
     shells,
 )  # fmt: skip
 
@@ -252,3 +256,53 @@ def test_a_quantity_judged_by_sample_is_told_as_such(ready: Floor) -> None:
     assert [("hardness", 5, 0, True, entered.addresses[0])] == [
         (one.quantity, one.n, one.nonconforming, one.accepted, one.fact) for one in ball.by_lot_sample
     ]
+
+
+def test_the_sample_of_the_lot_that_a_ball_came_from_is_told(ready: Floor) -> None:
+    """Split off after it was judged, and merged: each sample is told with the lot that it was drawn from."""
+    judged = {"kind": "sample-judged", "quantity": "hardness", "n": 5, "nonconforming": 0, "rests_on": "0" * 64}
+    first = ready.say({**judged, "at": at(60), "lot": "SL-1", "accepted": True}).addresses[0]
+    ready.say({"kind": "lot-split", "at": at(61), "lot": "SL-1", "into": "SL-2", "count": 9})
+    second = ready.say({**judged, "at": at(62), "lot": "SL-2", "accepted": True}).addresses[0]
+    parts = [{"lot": lot, "count": 3} for lot in ("SL-1", "SL-2")]
+    ready.say({"kind": "lots-merged", "at": at(63), "lots": parts, "into": "SL-3"})
+    ready.say({**judged, "at": at(64), "lot": "SL-1", "accepted": False})
+    ready.say(engraved("U-3", "P-3", 70, lot="SL-3"))
+    told = [(one.quantity, one.lot, one.accepted, one.fact) for one in ready.book.ball("U-3").by_lot_sample]
+    assert [("hardness", "SL-1", True, first), ("hardness", "SL-2", True, second)] == sorted(told)
+
+
+def test_a_quantity_tested_once_per_model_is_told_as_such(ready: Floor) -> None:
+    """By model test, of the ball's revision, the newest; never a reading of the ball's own, and not where it has one."""
+    once = [{"quantity": quantity, "every": "model"} for quantity in ("hardness", "mass")]
+    ready.say(plan("M1", at=at(65), inspect=once))
+    ready.say(engraved("U-1", "P-1", 70), inspected("U-1", 71, mass="15.1"))
+    tested = {"kind": "model-judged", "model": "M1", "n": 5, "rests_on": "0" * 64, "accepted": True}
+    ready.say({**tested, "at": at(72), "quantity": "hardness", "nonconforming": 1})
+    newest = ready.say({**tested, "at": at(73), "quantity": "hardness", "nonconforming": 0}).addresses[0]
+    ready.say({**tested, "at": at(73), "quantity": "mass", "nonconforming": 0})
+    ready.say(model("M1", GTIN, at=at(74), revision=2))
+    ready.say({**tested, "at": at(75), "quantity": "hardness", "nonconforming": 2})
+    ball = ready.book.ball("U-1")
+    assert [("hardness", 1, 5, 0, True, newest)] == [
+        (one.quantity, one.revision, one.n, one.nonconforming, one.accepted, one.fact) for one in ball.by_model_test
+    ]
+    assert (["mass"], ()) == ([reading.quantity for reading in ball.readings], ball.by_lot_sample)
+
+
+def test_what_is_used_is_not_withdrawn_from_a_store(ready: Floor) -> None:
+    """The store finds the balls and inspections that rest on it, as the line asks for them; unused, it goes."""
+    ready.say(engraved("U-1", "P-1", 70))
+    gauge = ready.say({**registered("mass"), "gauge": "G-2"}, {**calibrated("mass"), "gauge": "G-2"}).addresses
+    read = inspected("U-1", 71, mass="15.1", hardness="75")
+    read["readings"][0]["gauge"] = "G-2"
+    fact = ready.say(read).addresses[0]
+    away = [{"fact": address} for address in gauge]
+    with pytest.raises(Contradiction, match=f"fact {fact} read with it"):
+        ready.say(corrected(*away))
+    later, last = (ready.say(plan("M1", at=at(hours))).addresses[0] for hours in (60, 90))
+    with pytest.raises(Contradiction, match="unit U-1 was begun under it"):
+        ready.say(corrected({"fact": later}))
+    ready.say(corrected(*away, {"fact": fact}))
+    ready.say(corrected({"fact": last}))
+    assert ready.book.ball("U-1").readings == ()

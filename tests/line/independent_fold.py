@@ -1,7 +1,7 @@
 """A second fold of the book, written another way: from the list of standing facts, as plain dicts, never calling effects.
 
-It knows accounts, descent, balls and their serials, standing readings, holds, and what is open or away; the tests compare
-it with the live view rows.  It looks at each fact's JSON and at the kinds by their names on the wire.
+It knows accounts, descent, balls and their serials, standing readings, holds, what is open or away, and what was late or
+doubtful; the tests compare it with the live view rows.  It looks at each fact's JSON and at the kinds by their names on the wire.
 """
 
 from __future__ import annotations
@@ -13,9 +13,11 @@ from typing import Any
 
 import msgspec
 
+from ledger.book.instant import instant_ms
 from ledger.line.fact import Fact
 from ledger.line.lots import left_of
-from ledger.line.rows import Descent, Hold, Lot, Measured, SerialRow, Shipped, Unit
+from ledger.line.rows import Descent, FactRow, Hold, Lot, Measured, ModelJudged, SampleJudged, SerialRow, Shipped, Unit
+from ledger.line.vocabulary import KIND_OF
 from tests.line.plant import Plant
 
 MADE = {"material-received": "material", "batch-mixed": "batch", "blocks-moulded": "block", "cores-poured": "core"}
@@ -48,6 +50,8 @@ class Story:
         self.away: dict[tuple[str, str], bool] = {}
         self.counts: defaultdict[str, list[tuple[str, int]]] = defaultdict(list)
         self.takes: dict[str, list[tuple[str, int]]] = {}
+        self.judged: dict[str, tuple[Any, ...]] = {}
+        self.revisions: dict[str, int] = {}
         said = [(fact, msgspec.to_builtins(fact.record)) for fact in facts]
         for fact, record in said:
             self._breach_holds(fact)
@@ -131,6 +135,16 @@ class Story:
             if fact.at_ms >= max(spoilt.get(name, 0), standing.get(name, (0, ""))[0]):
                 standing[name] = (fact.at_ms, fact.address)
 
+    def _sample_judged(self, fact: Fact, record: dict[str, Any]) -> None:
+        self.judged[fact.address] = (record["lot"], record["quantity"], record["accepted"])
+
+    def _model_defined(self, _fact: Fact, record: dict[str, Any]) -> None:
+        self.revisions[record["model"]] = record["revision"]
+
+    def _model_judged(self, fact: Fact, record: dict[str, Any]) -> None:
+        revision = record.get("revision", self.revisions[record["model"]])
+        self.judged[fact.address] = (record["model"], revision, record["quantity"], record["accepted"])
+
     def _rework(self, fact: Fact, record: dict[str, Any]) -> None:
         unit = record["unit"]
         self.units[unit].update(state="reworked", grade=None, release=None)
@@ -176,6 +190,25 @@ class Story:
             self._hold_lifted(fact, {"hold": hold})
 
 
+def _marks(facts: list[Fact]) -> dict[str, tuple[bool, bool]]:
+    """Late and doubtful, each fact by the limits that were stated in an entry before its own."""
+    marks: dict[str, tuple[bool, bool]] = {}
+    late_s, doubtful_s = 3600, 120
+    stated = late_s, doubtful_s
+    entry = -1
+    for fact in facts:
+        record = msgspec.to_builtins(fact.record)
+        if fact.index != entry:
+            entry, (late_s, doubtful_s) = fact.index, stated
+        if record["kind"] == "plant-rules-set":
+            stated = record.get("late_s", 3600), record.get("doubtful_s", 120)
+        behind = (fact.recorded_ms - instant_ms(record["at"])) / 1000
+        off = record.get("clock_error_s", 0)
+        late = behind > late_s and KIND_OF[type(fact.record)].sort == "report"
+        marks[fact.address] = late, off > doubtful_s or (not fact.body and -behind > max(off, doubtful_s))
+    return marks
+
+
 def _grams(kg: str) -> int:
     return int(Decimal(kg) * 1000)
 
@@ -190,7 +223,8 @@ def _takes(record: dict[str, Any]) -> Iterable[tuple[str, int]]:
 
 def told(plant: Plant) -> dict[str, Any]:
     """What the standing facts say, in the shape of `shown`."""
-    story = Story(plant.facts())
+    facts = plant.facts()
+    story = Story(facts)
     return {
         "lots": {
             name: (
@@ -212,6 +246,8 @@ def told(plant: Plant) -> dict[str, Any]:
             for name, hold in story.holds.items()
         },
         "away": story.away,
+        "judged": story.judged,
+        "marks": _marks(facts),
     }
 
 
@@ -232,7 +268,10 @@ def shown(plant: Plant) -> dict[str, Any]:
         "serials": {unit: sorted(found, key=repr) for unit, found in serials.items()},
         "read": {unit: got for unit, got in read.items() if got},
         "holds": {hold.hold: (hold.node, hold.stops, hold.open) for hold in rows(Hold)},
+        "judged": {row.sample: (row.lot, row.quantity, row.accepted) for row in rows(SampleJudged)}
+        | {row.model_test: (row.model, row.revision, row.quantity, row.accepted) for row in rows(ModelJudged)},
         "away": {(row.unit, row.shipment): row.back_ms is None for row in rows(Shipped)},
+        "marks": {row.address: (row.late, row.doubtful) for row in rows(FactRow) if row.standing},
     }
 
 

@@ -10,13 +10,14 @@ from typing import Any
 
 from ledger.line.balls import BallEngraved, SerialsAllotted
 from ledger.line.gauges import GaugeCalibrated, GaugeRegistered
-from ledger.line.inspections import Inspection, Reading, SampleVerdict, readings_digest
+from ledger.line.inspections import Inspection, Reading, readings_digest
 from ledger.line.materials import BatchMixed, MaterialDraw, MaterialReceived
 from ledger.line.models import ApprovalEntered, ModelDefined, PlanSet, RulebookAdopted
 from ledger.line.moulding import BlocksMoulded, ColourDraw, CoresPoured, PieceDraw, ShellsPoured
 from ledger.line.process_plan import Inspect, Window
 from ledger.line.releases import Basis, Release
 from ledger.line.rows import Counter, Measured
+from ledger.line.samples import ModelVerdict, SampleVerdict
 from ledger.line.serial import next_serials
 from tests.line.plant import Entered, Plant
 
@@ -183,6 +184,12 @@ def sample(**fields: Any) -> SampleVerdict:
     """The hardness sample of SL-1, accepted."""
     said: dict[str, Any] = {"at": at(10), "lot": "SL-1", "quantity": "hardness", "n": 3, "nonconforming": 0}
     return SampleVerdict(**{**said, "accepted": True, "rests_on": "b" * 64, **fields})
+
+
+def type_test(**fields: Any) -> ModelVerdict:
+    """The type test of ORBIT for its hardness, accepted."""
+    said: dict[str, Any] = {"at": at(10), "model": "ORBIT", "quantity": "hardness", "n": 5, "nonconforming": 0}
+    return ModelVerdict(**{**said, "accepted": True, "rests_on": "c" * 64, **fields})
 
 
 def release(plant: Plant, unit: str, **fields: Any) -> Release:

@@ -17,19 +17,20 @@ from ledger.book.canonical import decode
 from ledger.book.entry import GENESIS_HASH, assemble_entry, entry_hash
 from ledger.book.instant import Instant, format_instant, instant_ms
 from ledger.errors import LedgerError, Refused
+from ledger.line.erasure_rows import AccountName, FieldOpening, field_name
+from ledger.line.erasures import Erasure, NameErasure
 from ledger.line.fact import Breach, Fact
 from ledger.line.fold import check_record, check_submission, earliest_of, enter, needs_of
-from ledger.line.kind import LineRules, Setting
+from ledger.line.kind import Setting
 from ledger.line.kinds import PLAIN_KIND_OF
 from ledger.line.record import Record
 from ledger.line.refold import OWNED, fold_nodes, refold, refold_needs
 from ledger.line.rows import About, Body, FactRow, Row, Told
 from ledger.line.state import Need, NotLoaded, State
-from ledger.line.submission import Submission, open_records, seal_submission
+from ledger.line.submission import Sealed, Submission, open_records, seal_submission
 from ledger.line.views import VIEW_OF, VIEWS
 
 ORIGIN = "plant.example/balls"
-RULES = LineRules()
 
 Said = tuple[tuple[Record, ...], str, int, tuple[tuple[Breach, ...], ...]]
 """What an entry says: records, author, instant it was recorded, breaches of each record."""
@@ -103,6 +104,8 @@ class Plant:
         self.said: list[Said] = []
         self.tables = Tables()
         self.now_ms = 0
+        self.openings: dict[str, str] = {}
+        self.names: set[str] = {"a-mary"}
         self._state = State()
         self._hash = GENESIS_HASH
         self._salts = 0
@@ -120,8 +123,7 @@ class Plant:
         mark = self._state.mark()
         try:
             breaches = [
-                self._enter(record, Setting(now_ms, author, index, n, rules=RULES))
-                for n, record in enumerate(sealed.records)
+                self._enter(record, Setting(now_ms, author, index, n)) for n, record in enumerate(sealed.records)
             ]
             raw = self._assemble(sealed.said, breaches, author, now_ms)
             withheld = {
@@ -136,9 +138,21 @@ class Plant:
             raise
         self.said.append((said, author, now_ms, tuple(breaches)))
         self.entries.append(raw)
+        self._keep_openings(index, sealed)
         self._hash, self.now_ms = entry_hash(raw), now_ms
         self._settle(records)
         return Entered(index, tuple(breach for found in breaches for breach in found))
+
+    def _keep_openings(self, index: int, sealed: Sealed) -> None:
+        """Openings by field, and account names, as a store keeps them: what was erased is gone."""
+        for opening, sealing in zip(sealed.openings, sealed.sealings, strict=True):
+            self.openings[field_name(index, opening.path)] = sealing
+        for record in sealed.records:
+            if isinstance(record, Erasure):
+                for path in record.fields:
+                    del self.openings[field_name(record.entry, path)]
+            elif isinstance(record, NameErasure):
+                self.names.remove(record.account)
 
     def _fresh_salts(self, count: int) -> list[bytes]:
         self._salts += count
@@ -190,7 +204,7 @@ class Plant:
         now_ms = instant_ms(record.at if now is None else now)
         state = State()
         self._load_for(record, state)
-        setting = Setting(now_ms, author, len(self.entries), 0, asking=True, rules=RULES)
+        setting = Setting(now_ms, author, len(self.entries), 0, asking=True)
         try:
             breaches = check_record(record, state, setting)
         except Refused as error:
@@ -219,6 +233,11 @@ class Plant:
             fact = self.fact(need.value)
             plain = fact is not None and type(fact.record) in PLAIN_KIND_OF
             return [Body(address=need.value, fact=fact)] if plain else []
+        if need.row is FieldOpening:
+            sealing = self.openings.get(need.value)
+            return [] if sealing is None else [FieldOpening(field=need.value, sealing=sealing)]
+        if need.row is AccountName:
+            return [AccountName(account=need.value, named=True)] if need.value in self.names else []
         return self.tables.where(need.row, need.column, need.value)
 
     def fact(self, address: str) -> Fact | None:

@@ -1,4 +1,4 @@
-"""Readings of balls and lots, the ones that stand, and judged samples."""
+"""Readings of balls and lots, and the ones that stand."""
 
 from __future__ import annotations
 
@@ -7,13 +7,13 @@ from typing import Any
 import msgspec
 import pytest
 
-from ledger.errors import Contradiction, LedgerError, MalformedQuantity, MalformedRecord, RuleStands, UnknownSubject
+from ledger.errors import Contradiction, LedgerError, MalformedQuantity, MalformedRecord, UnknownSubject
 from ledger.line.gauges import GaugeCalibrated
 from ledger.line.inspections import Inspection, Reading, reading_value, readings_digest
 from ledger.line.record import Record
 from ledger.line.releases import Rework
-from ledger.line.rows import LotReading, Measured, SampleJudged
-from tests.line.making import at, engrave, inspection, reading, sample, stocked_plant
+from ledger.line.rows import LotReading, Measured
+from tests.line.making import at, engrave, inspection, reading, stocked_plant
 from tests.line.plant import Plant
 
 
@@ -65,10 +65,6 @@ def test_a_statistic_is_rounded_half_to_even_at_a_millionth(values: Any, statist
         (inspection("U-1", reading(gauge="G-HARD")), Contradiction, "readings[0].gauge"),
         (inspection("U-1", reading(values=("15.1", "15.2"))), MalformedRecord, "readings[0].statistic"),
         (inspection("U-1", reading(expanded="-0.1")), MalformedRecord, "readings[0].expanded"),
-        (sample(lot="NONE"), UnknownSubject, "lot"),
-        (sample(n=3, nonconforming=4), Contradiction, "nonconforming"),
-        (sample(n=2), RuleStands, "n"),
-        (sample(n=3, nonconforming=1), RuleStands, "accepted"),
     ],
 )
 def test_what_contradicts_is_refused(record: Record, error: type[Exception], where: str) -> None:
@@ -141,14 +137,6 @@ def test_without_readings_the_digest_is_one() -> None:
     plant = ball()
     plant.submit(polished())
     assert readings_digest(None) == readings_digest(plant.row(Measured, "U-1"))
-
-
-def test_a_sample_is_judged_by_the_numbers_of_the_plan() -> None:
-    """Accepted within the accept number, rejected above it; a quantity without a sample plan has no numbers."""
-    plant = ball()
-    entered = plant.submit(sample(n=3, nonconforming=1, accepted=False))
-    assert not plant.row(SampleJudged, entered.address).accepted
-    assert [] == plant.submit(sample(quantity="roughness", n=1)).codes
 
 
 def test_a_good_calibration_makes_an_overdue_reading_usable() -> None:

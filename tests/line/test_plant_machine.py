@@ -42,9 +42,11 @@ from ledger.line.lot_changes import (
 )
 from ledger.line.lots import left_of
 from ledger.line.materials import OwnLot
+from ledger.line.plant_rules import PlantRulesSet
+from ledger.line.process_plan import Inspect
 from ledger.line.record import Record
 from ledger.line.releases import Basis, Regrade, Rework, Scrap
-from ledger.line.rows import Claim, Descent, Hold, Lot, Unit
+from ledger.line.rows import Claim, Descent, Hold, Lot, Model, Unit
 from ledger.line.shipments import Restocked, Returned, Shipment
 from tests.line.independent_fold import check_views
 from tests.line.making import (
@@ -56,12 +58,15 @@ from tests.line.making import (
     engraving,
     inspection,
     material,
+    model,
+    plan,
     reading,
     release,
     released_ball,
     sample,
     shells,
     stocked_plant,
+    type_test,
 )
 from tests.strategies import FIRST_MS, changed_records, shifted
 
@@ -83,6 +88,8 @@ class RandomPlant(RuleBasedStateMachine):
             self.plant.submit(engraving(unit, allot(self.plant)[0]))
         self.plant.submit(blocks("BL-8", 9), blocks("BL-9", 9), cores("CL-8", ("BL-8", 5)), cores("CL-9", ("BL-9", 5)))
         self.plant.submit(shells("SL-8", ("CL-8", 3)))
+        once = (Inspect(quantity="hardness", every="model", n=5, accept=1),)
+        self.plant.submit(model(model="NOVA", gtin="09521234000020"), plan(model="NOVA", inspect=once))
         self.hour = 24 * 11
         self.names = 0
 
@@ -122,6 +129,13 @@ class RandomPlant(RuleBasedStateMachine):
         """Time goes on."""
         self.hour += hours
 
+    @rule(
+        late_s=st.sampled_from([60, 1_200, 86_400]), doubtful_s=st.sampled_from([1, 600]), cap=st.sampled_from("1234")
+    )
+    def limit(self, late_s: int, doubtful_s: int, cap: str) -> None:
+        """The plant sets its limits anew."""
+        self.say(PlantRulesSet(at=self.now(), late_s=late_s, doubtful_s=doubtful_s, density_cap=cap))
+
     @rule(data=st.data())
     def mix(self, data: st.DataObject) -> None:
         """A drum, sometimes of own lots, and a batch of it."""
@@ -129,7 +143,12 @@ class RandomPlant(RuleBasedStateMachine):
         drum, now = self.fresh("MAT"), self.now()
         made = {"from_lots": (OwnLot(lot=own, amount=data.draw(COUNTS)),)} if own else {}
         drawn = batch(
-            self.fresh("MIX"), (drum, "10"), (self.pick(data, self.lots("material")), "2"), began_at=now, at=now
+            self.fresh("MIX"),
+            (drum, "10"),
+            (self.pick(data, self.lots("material")), "2"),
+            began_at=now,
+            at=now,
+            density="3.2",
         )
         self.say(material(drum, at=now, kg="50", **made), drawn)
 
@@ -212,6 +231,17 @@ class RandomPlant(RuleBasedStateMachine):
         bad = int(not accepted)
         self.say(Inspection(at=self.now(), lot=lot, station="Q-1", readings=readings))
         self.say(sample(lot=lot, at=self.now(), accepted=accepted, nonconforming=bad))
+
+    @rule(revised=st.booleans(), accepted=st.booleans(), named=st.integers(0, 3))
+    def judge_model(self, revised: bool, accepted: bool, named: int) -> None:  # noqa: FBT001  # drawn by name
+        """A type test, of the revision that stands or of one that is named; before it a new revision at times."""
+        standing = self.plant.row(Model, "NOVA")
+        if revised and standing is not None:
+            self.say(model(at=self.now(), model="NOVA", gtin="09521234000020", revision=standing.revision + 1))
+        fields: dict[str, Any] = {"revision": named} if named else {}
+        self.say(
+            type_test(model="NOVA", at=self.now(), accepted=accepted, nonconforming=0 if accepted else 2, **fields)
+        )
 
     @precondition(lambda self: self.rows(Unit))
     @rule(
