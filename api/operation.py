@@ -15,6 +15,7 @@ class Operation(NamedTuple):
     """One operation. ``action`` names a row of `ledger.access.roles.MAY_DO`; None: no account is needed.
 
     ``body`` and ``answer`` are types that msgspec can write a schema for; ``query`` is a Struct of optional fields.
+    ``takes`` is the type of a body that is bytes and not JSON.
     ``media`` is the type of the answer; ``keyed`` says that an ``Idempotency-Key`` header must come along.
     """
 
@@ -22,6 +23,7 @@ class Operation(NamedTuple):
     tag: str
     action: str | None = None
     body: Any = None
+    takes: str = ""
     query: Any = None
     answer: Any = None
     media: str = "application/json"

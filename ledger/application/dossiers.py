@@ -3,22 +3,37 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 from msgspec import UNSET
 
 from ledger.application.ball_view import find_units
+from ledger.application.proofs import erased_fields
 from ledger.book.entry import read_entry
-from ledger.book.signing import Signer
+from ledger.book.signing import NoteSigner
 from ledger.conformity.from_rows import gauges_of
 from ledger.conformity.rulebook import shipped_rulebooks
-from ledger.errors import NotFound
+from ledger.errors import NotFound, StoreDamaged
 from ledger.evidence.ball_sheet import BallRows, DatedRulebook, ball_sheet
 from ledger.evidence.dossier import DossierContent, DossierEntry, sealed_paths, write_dossier
 from ledger.evidence.dossier_format import BallSheet, FactLine
 from ledger.evidence.needed_entries import needed_indexes, sheet_nodes
+from ledger.line.erasure_rows import ErasedField
 from ledger.line.refold import kind_name
-from ledger.line.rows import About, Approval, BookKey, Calibration, FactRow, Lot, Measured, Model, Plan, SerialRow, Unit
+from ledger.line.rows import (
+    About,
+    Approval,
+    BookKey,
+    Calibration,
+    FactRow,
+    Lot,
+    Measured,
+    Model,
+    Plan,
+    Row,
+    SerialRow,
+    Unit,
+)
 from ledger.store.openings import openings_between
 from ledger.store.reader import Reader
 from ledger.store.selections import StoredEdges, every_row, rows_with
@@ -42,7 +57,7 @@ def serial_units(reader: Reader, serials: Sequence[str]) -> list[str]:
 
 
 def dossier_of(
-    reader: Reader, units: Sequence[str], out: BinaryIO, *, note: bytes, signer: Signer, withhold: Collection[str] = ()
+    reader: Reader, units: Sequence[str], out: BinaryIO, *, note: bytes, signer: NoteSigner, withhold: Collection[str] = ()
 ) -> None:
     """Write the dossier of balls to ``out``. ``withhold`` names sealings (``withheld``, ``erasable``) left closed.
 
@@ -117,15 +132,17 @@ def _entries(reader: Reader, indexes: Sequence[int], note: bytes, withhold: Coll
     for index in indexes:
         raw = reader.entry(index).bytes
         stored = openings_between(reader.transaction, index, index + 1)
-        known = {one.opening.path for one in stored}
-        # A withheld opening is never destroyed, so a sealed field without one was erasable, and was erased.
-        erased = {path for path, _ in sealed_paths(read_entry(raw).said.records)} - known
+        records = read_entry(raw).said.records
+        erased = frozenset(erased_fields(reader, index, len(records)))
+        missing = {path for path, _ in sealed_paths(records)} - {one.opening.path for one in stored} - erased
+        if missing:
+            raise StoreDamaged("an opening is missing that no erasure names", where=f"entry {index}, {min(missing)}")
         yield DossierEntry(
             index=index,
             raw=raw,
             receipt=reader.receipt(index, note),
             openings=[one.opening for one in stored if one.sealing not in withhold],
-            erased=frozenset(erased),
+            erased=erased,
         )
 
 
@@ -142,13 +159,19 @@ class _StoredFacts:
 
     def bodies_in(self, indexes: Collection[int]) -> list[str]:
         """Where the bodies of the facts said in these entries stand, of those corrected or withdrawn."""
-        found: list[str] = []
+        rows: list[FactRow] = self._of_entries(FactRow, '"body" <> \'\' AND "index"', indexes)
+        return [row.body for row in rows]
+
+    def erasures_in(self, indexes: Collection[int]) -> list[str]:
+        """Addresses of the facts that erased something said in these entries."""
+        rows: list[ErasedField] = self._of_entries(ErasedField, '"entry"', indexes)
+        return [row.address for row in rows]
+
+    def _of_entries(self, row: type[Row], column: str, indexes: Collection[int]) -> list[Any]:
         wanted = sorted(indexes)
+        found: list[Any] = []
         for start in range(0, len(wanted), 500):
             chunk = wanted[start : start + 500]
             marks = ", ".join("?" for _ in chunk)
-            rows: list[FactRow] = every_row(
-                self._reader.transaction, FactRow, f'"body" <> \'\' AND "index" IN ({marks})', chunk
-            )
-            found += [row.body for row in rows]
+            found += every_row(self._reader.transaction, row, f"{column} IN ({marks})", chunk)
         return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from ledger.book import canonical
 from ledger.book.checkpoint import Checkpoint
@@ -16,6 +16,9 @@ from ledger.evidence.dossier import sealed_paths
 from ledger.evidence.dossier_format import MAX_LINE_BYTES, MAX_OPENINGS_BYTES
 from ledger.evidence.entry_facts import EntryFacts, read_records
 from ledger.evidence.first_fault import naming_file
+from ledger.line.erasure_rows import field_name
+from ledger.line.erasures import Erasure
+from ledger.line.record import Record
 
 
 class SealedTally:
@@ -25,6 +28,35 @@ class SealedTally:
         """Start at nothing."""
         self.outcomes = {"opened": 0, "withheld": 0, "erased": 0}
         self.signed_entries = 0
+        self._told_erased: dict[str, int] = {}
+        self._erasures: dict[str, str] = {}
+
+    def take(self, index: int, path: str, outcome: str) -> None:
+        """What is told of one sealed field."""
+        self.outcomes[outcome] += 1
+        if outcome == "erased":
+            self._told_erased[field_name(index, path)] = index
+
+    def hear(self, index: int, records: Sequence[Record]) -> None:
+        """The records of an entry, after its sealed fields were taken."""
+        for position, record in enumerate(records):
+            if isinstance(record, Erasure) and record.entry < index:
+                for path in record.fields:
+                    self._erasures[field_name(record.entry, path)] = f"{index}.{position}"
+
+    def settle(self, archive: Archive) -> None:
+        """Check that a field is told as erased exactly if an entry here says so. Raises DossierRejected."""
+        for field, index in self._told_erased.items():
+            if field not in self._erasures:
+                raise DossierRejected(
+                    "field is told as erased, and no entry here erased it", got=field, where=f"openings/{index}.jsonl"
+                )
+        for field, address in self._erasures.items():
+            name = f"openings/{field.partition('/')[0]}.jsonl"
+            if name in archive and field not in self._told_erased:
+                raise DossierRejected(
+                    f"field was erased by fact {address}, and is told otherwise", got=field, where=name
+                )
 
 
 def check_entries(
@@ -51,8 +83,11 @@ def check_entries(
                 raise DossierRejected("entry does not follow the one before it", where=name)
         _check_openings(archive, entry, tally)
         tally.signed_entries += entry.signature is not None
-        facts.take(entry, read_records(entry.said.records, name))
+        records = read_records(entry.said.records, name)
+        tally.hear(index, records)
+        facts.take(entry, records)
         before, before_hash = index, entry_hash(raw)
+    tally.settle(archive)
 
 
 def _check_receipt(archive: Archive, index: int, raw: bytes, checkpoint: Checkpoint) -> None:
@@ -82,7 +117,7 @@ def _check_openings(archive: Archive, entry: Entry, tally: SealedTally) -> None:
     lines = archive.lines(name, MAX_LINE_BYTES)
     for path, digest in sealed:
         with naming_file(f"{name}: {path}"):
-            tally.outcomes[_check_opening_line(next(lines, b""), path, digest)] += 1
+            tally.take(entry.index, path, _check_opening_line(next(lines, b""), path, digest))
     if next(lines, None) is not None:
         raise MalformedDossier("openings of fields that the entry does not have", where=name)
 

@@ -2,7 +2,8 @@
 
 For each ball: every entry with a fact about it, about its lots all the way up, its model and the gauges that read it.
 Besides: entry 0 and what introduces keys, which the caller names. And for every entry that is in, the entries that
-correct a fact in it now: without those, a reader would fold what no longer stands.
+correct a fact in it now, without which a reader would fold what no longer stands, and those that erased a field of it,
+without which an erased field could not be told from one whose opening was left out.
 
 Pure: where facts are looked up is an argument.
 """
@@ -28,6 +29,10 @@ class FactIndex(Protocol):
         """For the facts said in these entries: where the body stands, of those that were corrected or withdrawn."""
         ...
 
+    def erasures_in(self, indexes: Collection[int]) -> Iterable[str]:
+        """Addresses of the facts that erased something said in these entries."""
+        ...
+
 
 def sheet_nodes(rows: BallRows) -> set[str]:
     """The nodes whose facts a ball's sheet rests on."""
@@ -40,11 +45,12 @@ def sheet_nodes(rows: BallRows) -> set[str]:
 
 
 def needed_indexes(facts: FactIndex, nodes: Collection[str]) -> list[int]:
-    """The indexes of the entries with facts about the nodes and of what corrects them, ascending, entry 0 among them."""
+    """The indexes of the entries with facts about the nodes, of what corrects or erases them, and of entry 0, ascending."""
     found = {0, *(_index(address) for address in facts.about(nodes))}
     waiting: set[int] = found
     while waiting:
-        waiting = {_index(body) for body in facts.bodies_in(waiting)} - found
+        later = [*facts.bodies_in(waiting), *facts.erasures_in(waiting)]
+        waiting = {_index(address) for address in later} - found
         found = found | waiting
     return sorted(found)
 

@@ -28,7 +28,8 @@ WHAT IT DOES NOT SHOW
   - That what was written down is true. It shows that it was written, and that it has not been changed since.
   - That nothing else was written about these balls: an entry that was left out does not show here.
   - That the checkpoint is the only one: for that, compare it with a witness or with another reader's.
-A field that is "withheld" can be opened by the maker. One that is "erased" cannot be opened by anybody any more.
+A field that is "withheld" can be opened by the maker. One that is "erased" was destroyed by the maker,
+and an entry here of the kind "erasure" says when and why: it cannot be opened by anybody who did not keep a copy.
 Neither is a sign of tampering: what was sealed still stands in the entry as its digest.
 
 CAUTIONS

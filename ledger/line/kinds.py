@@ -1,6 +1,7 @@
 """The table of record kinds that state a fact of the line: a new kind is one type, its functions, and one line here.
 
-Corrections and re-checks, which speak about facts, are added in `vocabulary`.
+Corrections and re-checks, which speak about facts, and the plant's limits, which are not corrected, are added in
+`vocabulary`.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from ledger.line import (
     models,
     moulding,
     releases,
+    samples,
     shipments,
 )
 from ledger.line.kind import Kind
@@ -33,6 +35,7 @@ PLAIN_KINDS: tuple[Kind, ...] = (
     *lot_changes.KINDS,
     *balls.KINDS,
     *inspections.KINDS,
+    *samples.KINDS,
     *holds.KINDS,
     *releases.KINDS,
     *shipments.KINDS,

@@ -224,7 +224,10 @@ class Calibration(Row, frozen=True, kw_only=True):
 
 
 class Hold(Row, frozen=True, kw_only=True):
-    """A hold on a node, or on all that a rule describes; ``stops`` is a sorted comma list of use, work, release, shipment."""
+    """A hold on a node, or on all that a rule describes; ``stops`` is a sorted comma list of use, work, release, shipment.
+
+    ``opened`` and ``lifted`` are the addresses at which it began to stand and, where it is not open, ended.
+    """
 
     hold: str
     node: str
@@ -235,6 +238,8 @@ class Hold(Row, frozen=True, kw_only=True):
     open: bool
     opened_ms: int
     lifted_by: str
+    opened: str
+    lifted: str | None
 
 
 class Concession(Row, frozen=True, kw_only=True):
@@ -254,6 +259,26 @@ class SampleJudged(Row, frozen=True, kw_only=True):
     n: int
     nonconforming: int
     accepted: bool
+
+
+class ModelJudged(Row, frozen=True, kw_only=True):
+    """The judgement of a type test of a model at a revision, for one quantity."""
+
+    model_test: str
+    model: str
+    revision: int
+    quantity: str
+    n: int
+    nonconforming: int
+    accepted: bool
+
+
+class GaugeSet(Row, frozen=True, kw_only=True):
+    """A gauge of a set that an inspection used; ``node`` is the one under which the uses of the set are found."""
+
+    gauge_set: str
+    gauge: str
+    node: str
 
 
 class Shipped(Row, frozen=True, kw_only=True):
@@ -281,13 +306,28 @@ class Claim(Row, frozen=True, kw_only=True):
 
 
 class BookKey(Row, frozen=True, kw_only=True):
-    """A key and the tree sizes over which it speaks."""
+    """A key and the tree sizes over which it speaks.
 
+    ``book_key`` is ``<name>+<key id>``: two keys may bear one name while one takes over from the other.
+    """
+
+    book_key: str
     key_name: str
     purpose: str
     verifier: str
     from_size: int
     to_size: int | None
+
+
+class PlantRules(Row, frozen=True, kw_only=True):
+    """The plant's limits from an entry on; of several stated in one entry the last. ``scope`` is always ``plant``."""
+
+    scope: str
+    from_size: int
+    late_ms: int
+    doubtful_ms: int
+    density_cap_micro: int
+    address: str
 
 
 class Measured(Row, frozen=True, kw_only=True):

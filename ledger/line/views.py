@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
+from ledger.line.erasure_rows import AccountName, ErasedField, ErasedName, FieldOpening
 from ledger.line.rows import (
     About,
     Allotment,
@@ -19,13 +20,16 @@ from ledger.line.rows import (
     Descent,
     FactRow,
     Gauge,
+    GaugeSet,
     Hold,
     Lot,
     LotReading,
     LotStep,
     Measured,
     Model,
+    ModelJudged,
     Plan,
+    PlantRules,
     Row,
     RulebookRow,
     SampleJudged,
@@ -58,6 +62,10 @@ def _unit(row: Any) -> str:
     return f"unit:{row.unit}"
 
 
+def _account(row: Any) -> str:
+    return f"account:{row.account}"
+
+
 VIEWS: tuple[View, ...] = (
     View(FactRow, "fact", ("address",), ("address", "kind"), _fact),
     View(About, "about", ("node", "index", "position"), ("node", "address"), _fact),
@@ -80,12 +88,19 @@ VIEWS: tuple[View, ...] = (
     View(Hold, "hold", ("hold",), ("hold", "node"), lambda row: f"hold:{row.hold}"),
     View(Concession, "concession", ("concession",), ("concession", "node"), lambda row: row.node),
     View(SampleJudged, "sample_judged", ("sample",), ("sample", "lot"), _lot),
+    View(ModelJudged, "model_judged", ("model_test",), ("model_test", "model"), lambda row: f"model:{row.model}"),
+    View(GaugeSet, "gauge_set", ("gauge_set",), ("gauge_set", "gauge"), lambda row: f"{row.node}"),
     View(Shipped, "shipped", ("shipped",), ("shipped", "shipment", "unit"), _unit),
     View(Claim, "claim", ("claim",), ("claim", "serial", "unit"), lambda row: f"claim:{row.claim}"),
-    View(BookKey, "book_key", ("key_name",), ("key_name", "purpose"), lambda row: f"key:{row.key_name}"),
+    View(PlantRules, "plant_rules", ("scope", "from_size"), ("scope",), lambda row: f"rules:{row.scope}"),
+    View(ErasedField, "erased_field", ("field",), ("field", "fact"), lambda row: f"fact:{row.fact}"),
+    View(ErasedName, "erased_name", ("account",), ("account",), _account),
+    View(BookKey, "book_key", ("book_key",), ("book_key", "key_name", "purpose"), lambda row: f"key:{row.key_name}"),
 )
 
 TOLD = View(Told, "", ("node", "index", "position"), ("node",), lambda row: f"{row.node}")
 BODY = View(Body, "", ("address",), ("address",), _fact)
+FIELD_OPENING = View(FieldOpening, "", ("field",), ("field",), lambda row: f"field:{row.field}")
+ACCOUNT_NAME = View(AccountName, "", ("account",), ("account",), _account)
 
-VIEW_OF: dict[type[Row], View] = {view.row: view for view in (*VIEWS, TOLD, BODY)}
+VIEW_OF: dict[type[Row], View] = {view.row: view for view in (*VIEWS, TOLD, BODY, FIELD_OPENING, ACCOUNT_NAME)}

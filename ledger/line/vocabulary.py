@@ -5,11 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Union
 
 from ledger.line.corrections import CORRECTION, RECHECK
+from ledger.line.erasures import ERASURE, NAME_ERASURE
 from ledger.line.kind import Kind
 from ledger.line.kinds import PLAIN_KINDS
+from ledger.line.plant_rules import PLANT_RULES_SET
 from ledger.line.record import Record
 
-KINDS: tuple[Kind, ...] = (*PLAIN_KINDS, CORRECTION, RECHECK)
+KINDS: tuple[Kind, ...] = (*PLAIN_KINDS, PLANT_RULES_SET, CORRECTION, RECHECK, ERASURE, NAME_ERASURE)
 
 KIND_OF: dict[type[Record], Kind] = {kind.record: kind for kind in KINDS}
 

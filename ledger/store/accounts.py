@@ -1,18 +1,20 @@
 """Accounts and their bearer tokens.  What a role may do is not decided here.
 
-An account id is random and stands in entries for ever; its name can be erased.  A token is shown once, when it is
+An account id is random and stands in entries for ever; its name can be erased, which is said in the book.  A token is shown once, when it is
 made; the store keeps its SHA-256, which is enough for a token of 256 random bits.
 """
 
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from ledger.access.tokens import TOKEN_BYTES, format_token, token_digest
 from ledger.errors import NotFound
+from ledger.line.erasure_rows import AccountName
 from ledger.store.engine import Store
+from ledger.store.transaction import Transaction
 
 _COLUMNS = 'a."account", a."name", a."roles", a."created_ms", a."closed_ms"'
 
@@ -43,9 +45,19 @@ def set_roles(store: Store, account: str, roles: Iterable[str]) -> None:
     _change(store, account, '"roles" = ?', _roles_text(roles))
 
 
-def erase_name(store: Store, account: str) -> None:
-    """Forget who an account is. Raises NotFound."""
-    _change(store, account, '"name" = ?', None)
+def account_names(transaction: Transaction, accounts: Sequence[str]) -> dict[str, Sequence[AccountName]]:
+    """Whether a name is kept for each of the accounts that there are."""
+    condition = transaction.dialect.any_of('"account"')
+    found = transaction.rows_of(f'SELECT "account", "name" FROM "account" WHERE {condition}', accounts)
+    return {account: [AccountName(account=account, named=name is not None)] for account, name in found}
+
+
+def delete_name(transaction: Transaction, account: str) -> bool:
+    """Forget who an account is, within the writer's transaction (`ledger.store.erasing`); whether a name was there."""
+    return (
+        transaction.run('UPDATE "account" SET "name" = NULL WHERE "account" = ? AND "name" IS NOT NULL', (account,))
+        == 1
+    )
 
 
 def close_account(store: Store, account: str, now_ms: int) -> None:
@@ -104,7 +116,7 @@ def list_tokens(store: Store, account: str) -> list[str]:
     return [row[0] for row in found]
 
 
-def _change(store: Store, account: str, assignment: str, value: str | int | None) -> None:
+def _change(store: Store, account: str, assignment: str, value: str | int) -> None:
     with store.writing() as transaction:
         changed = transaction.run(f'UPDATE "account" SET {assignment} WHERE "account" = ?', (value, account))
     if not changed:

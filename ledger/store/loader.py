@@ -1,4 +1,4 @@
-"""From needs to rows: one query for each view and column, whatever the number of values; and standing bodies of facts."""
+"""From needs to rows: one query for each view and column, whatever the number of values; and what lies beside the views."""
 
 from __future__ import annotations
 
@@ -6,12 +6,15 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from ledger.line.erasure_rows import AccountName, FieldOpening
 from ledger.line.fold import needs_of
 from ledger.line.record import Record
 from ledger.line.rows import Body, Row, Told
 from ledger.line.state import Need, State
+from ledger.store.accounts import account_names
 from ledger.store.bodies import BodyReader
 from ledger.store.dialect import Dialect, quoted
+from ledger.store.openings import field_openings
 from ledger.store.transaction import Transaction
 from ledger.store.view_tables import VIEW_TABLES
 
@@ -77,6 +80,10 @@ class Loader:
             return dict(self._bodies.told(transaction, values))
         if row is Body:
             return dict(self._bodies.body(transaction, values))
+        if row is FieldOpening:
+            return dict(field_openings(transaction, values))
+        if row is AccountName:
+            return dict(account_names(transaction, values))
         statement, place = self._statements[row, column]
         to_row = VIEW_TABLES[row].to_row
         found: defaultdict[Any, list[Row]] = defaultdict(list)

@@ -1,14 +1,17 @@
-"""What opens the sealed fields of an entry, and the erasing of what may be erased."""
+"""What opens the sealed fields of an entry: read here, entered by the writer, deleted by erasures (`ledger.store.erasing`)."""
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Sequence
 from typing import Any
 
 import msgspec
 
 from ledger.book.sealed_field import Opening
-from ledger.errors import NotFound
-from ledger.store.engine import Store
+from ledger.errors import StoreDamaged
+from ledger.line.erasure_rows import FieldOpening, field_name
+from ledger.line.rows import Row
 from ledger.store.transaction import Transaction
 
 
@@ -35,24 +38,27 @@ def _opening(index: int, sealing: str, path: str, salt: bytes, value: bytes) -> 
     return StoredOpening(index, sealing, Opening(path, salt, opened))
 
 
-def erase_opening(store: Store, index: int, path: str) -> None:
-    """Erase one erasable field for ever: the entry keeps its commitment, which says nothing without the salt.
+def field_openings(transaction: Transaction, fields: Collection[str]) -> dict[str, Sequence[Row]]:
+    """Which of the fields (``12/0/note``) can be opened, and how they are sealed. One query, of whole entries."""
+    wanted = set(fields)
+    condition = transaction.dialect.any_of('"index"')
+    rows = transaction.rows_of(
+        f'SELECT "index", "path", "sealing" FROM "opening" WHERE {condition}',
+        sorted({int(field.partition("/")[0]) for field in wanted}),
+    )
+    found: defaultdict[str, list[Row]] = defaultdict(list)
+    for index, path, sealing in rows:
+        field = field_name(index, path)
+        if field in wanted:
+            found[field].append(FieldOpening(field=field, sealing=sealing))
+    return dict(found)
 
-    Backups made before still hold it. Raises NotFound where there is no erasable opening.
-    """
-    transaction = store.transaction()
-    try:
-        for statement in store.dialect.before_erasing:
-            transaction.run(statement)
-        transaction.begin_write()
-        erased = transaction.run(
+
+def delete_openings(transaction: Transaction, fields: Iterable[tuple[int, str]]) -> None:
+    """Delete erasable openings by entry and path. Raises StoreDamaged where there is none: a check has just seen it."""
+    for index, path in fields:
+        deleted = transaction.run(
             'DELETE FROM "opening" WHERE "index" = ? AND "path" = ? AND "sealing" = \'erasable\'', (index, path)
         )
-        transaction.commit()
-        for statement in store.dialect.after_erasing:
-            transaction.run(statement)
-    finally:
-        transaction.rollback()
-        transaction.close()
-    if not erased:
-        raise NotFound("no erasable field there", got=f"entry {index}, {path}")
+        if deleted != 1:
+            raise StoreDamaged("an opening went away while it was erased", where=f"entry {index}, {path}")

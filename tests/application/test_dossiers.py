@@ -9,13 +9,13 @@ from typing import Any
 import pytest
 
 from ledger.book.signing import format_verifier
-from ledger.errors import DossierRejected, MalformedDossier, NotFound
+from ledger.errors import DossierRejected, MalformedDossier, NotFound, StoreDamaged
 from ledger.evidence.archive import Archive
 from ledger.evidence.report import DossierReport
 from ledger.evidence.verifier import check_dossier
-from ledger.store.openings import erase_opening, openings_between
+from ledger.store.openings import openings_between
 from ledger.store.reader import open_reader
-from tests.application.floor import Floor, at, corrected, engraved, floor_signers, inspected, mixed, shells
+from tests.application.floor import Floor, at, corrected, engraved, erasure, floor_signers, inspected, mixed, shells
 
 KEY = format_verifier(floor_signers().checkpoint.verifier)
 
@@ -123,10 +123,22 @@ def test_erased_fields_are_told_as_erased(ready: Floor) -> None:
     with open_reader(ready.book.store) as reader:
         erasable = [one for one in openings_between(reader.transaction, 0, 100) if one.sealing == "erasable"]
     assert ["brought by Bob"] == [one.opening.value for one in erasable]
-    erase_opening(ready.book.store, erasable[0].index, erasable[0].opening.path)
+    erased = ready.say(erasure(erasable[0].index, erasable[0].opening.path))
     after = report(ready, ["P-1"], withhold=())
     assert (before.opened - 1, 0, 1) == (after.opened, after.withheld, after.erased)
-    assert b"brought by Bob" not in dossier(ready, ["P-1"], withhold=())
+    raw = dossier(ready, ["P-1"], withhold=())
+    assert b"brought by Bob" not in raw
+    assert f"entries/{erased.index}.json" in names(raw)
+    assert 1 == report(ready, ["P-1"]).erased
+
+
+def test_no_dossier_is_made_where_an_opening_went_away(ready: Floor) -> None:
+    """A note whose row was deleted by hand is not passed off as erased."""
+    ready.ball("U-1", "P-1")
+    with ready.book.store.writing() as transaction:
+        transaction.run('DELETE FROM "opening" WHERE "sealing" = \'erasable\'')
+    with pytest.raises(StoreDamaged, match="missing"):
+        dossier(ready, ["P-1"])
 
 
 def test_the_same_book_gives_the_same_dossier(ready: Floor) -> None:

@@ -7,12 +7,10 @@ import hashlib
 import pytest
 
 from ledger.access.tokens import format_token, token_digest
-from ledger.errors import NotFound, TooLarge
+from ledger.errors import MalformedInput, NotFound, StoreDamaged, TooLarge
 from ledger.store import accounts, blobs
 from ledger.store.cosignatures import Cosignature, last_cosigned_size, put_cosignature, read_cosignatures
 from ledger.store.engine import Store
-from ledger.store.openings import erase_opening, openings_between
-from ledger.store.writer import Writer
 from tests.stores import every_row
 
 
@@ -51,26 +49,44 @@ def test_revoked_tokens_closed_accounts_and_strangers_are_nobody(store: Store) -
             ask()
 
 
-def test_a_name_can_be_erased_and_roles_changed(store: Store) -> None:
-    """The id stays, who it was does not."""
+def test_roles_are_changed(store: Store) -> None:
+    """An account has the roles that it was given last; one that there is not is not known."""
     account = accounts.add_account(store, "A person", ["station"], 5)
     accounts.set_roles(store, account.account, ["auditor", "quality"])
-    accounts.erase_name(store, account.account)
-    (found,) = accounts.list_accounts(store)
-    assert (account.account, None, frozenset({"auditor", "quality"})) == (found.account, found.name, found.roles)
-    assert "A person" not in repr(every_row(store))
+    assert [account._replace(roles=frozenset({"auditor", "quality"}))] == accounts.list_accounts(store)
+    with pytest.raises(NotFound):
+        accounts.set_roles(store, "a-none", ["quality"])
 
 
 def test_a_blob_is_found_by_its_digest(store: Store) -> None:
-    """The same bytes are one blob; what is not stored is not found; what is too long is refused."""
+    """The same bytes are one blob, of the type with which they came; what is not stored is not found."""
     raw = bytes(range(256))
-    blob = blobs.put_blob(store, raw, "image/png")
-    assert blob == blobs.put_blob(store, raw, "image/png")
-    assert (blob, hashlib.sha256(raw).hexdigest()) == (blobs.read_blob(store, blob.digest), blob.digest)
-    with pytest.raises(NotFound):
-        blobs.read_blob(store, "0" * 64)
+    kept = blobs.put_blob(store, raw, "image/png")
+    assert blobs.Kept(hashlib.sha256(raw).hexdigest(), "image/png", 256, fresh=True) == kept
+    assert kept._replace(fresh=False) == blobs.put_blob(store, raw, "text/html")
+    assert blobs.Blob(kept.digest, "image/png", raw) == blobs.read_blob(store, kept.digest)
+    for digest in ("0" * 64, kept.digest.upper(), "", "\0"):
+        with pytest.raises(NotFound):
+            blobs.read_blob(store, digest)
+
+
+def test_a_blob_that_is_none_is_refused(store: Store) -> None:
+    """Too long, empty, or of a type that is no type; nothing is stored."""
     with pytest.raises(TooLarge):
         blobs.put_blob(store, bytes(blobs.MAX_BYTES + 1), "image/png")
+    for raw, media_type in ((b"", "image/png"), (b"x", ""), (b"x", "image"), (b"x", "image/png\n"), (b"x", "a/b; c=d")):
+        with pytest.raises(MalformedInput):
+            blobs.put_blob(store, raw, media_type)
+    assert [] == every_row(store)["blob"]
+
+
+def test_a_blob_with_other_bytes_is_found_out(store: Store) -> None:
+    """What was changed in the store is not handed out."""
+    kept = blobs.put_blob(store, b"a photo", "image/png")
+    with store.writing() as transaction:
+        transaction.run('UPDATE "blob" SET "bytes" = ?', (b"another",))
+    with pytest.raises(StoreDamaged, match=kept.digest):
+        blobs.read_blob(store, kept.digest)
 
 
 def test_cosignatures_are_kept_by_size_and_witness(store: Store) -> None:
@@ -79,18 +95,3 @@ def test_cosignatures_are_kept_by_size_and_witness(store: Store) -> None:
         put_cosignature(store, Cosignature(7, "w.test", line, at))
     put_cosignature(store, Cosignature(5, "v.test", "c", 3))
     assert ([Cosignature(7, "w.test", "b", 2)], 7) == (read_cosignatures(store, 7), last_cosigned_size(store))
-
-
-def test_an_erased_opening_is_gone_and_a_withheld_one_stays(store: Store, writer: Writer) -> None:
-    """Free text is erased for ever; a recipe's quantity is not erasable."""
-    with store.reading() as transaction:
-        found = openings_between(transaction, 0, 100)
-    erasable, withheld = (next(one for one in found if one.sealing == sealing) for sealing in ("erasable", "withheld"))
-    erase_opening(store, erasable.index, erasable.opening.path)
-    for one in (erasable, withheld):
-        with pytest.raises(NotFound):
-            erase_opening(store, one.index, one.opening.path)
-    with store.reading() as transaction:
-        left = openings_between(transaction, 0, 100)
-    assert [one for one in found if one != erasable] == left
-    assert writer.checkpoint is not None

@@ -158,8 +158,19 @@ SUBMISSIONS: tuple[list[dict[str, Any]], ...] = (
             "at": "2025-02-11T08:00:00.000+00:00",
         }
     ],
+    [
+        {
+            "kind": "erasure",
+            "entry": 2,
+            "fields": ["0/note"],
+            "basis": "request",
+            "reason": "asked-by-the-person",
+            "at": "2025-02-12T08:00:00.000+00:00",
+        }
+    ],
 )  # fmt: skip
-"""What is said, entry by entry. The reading of U-2 was typed wrongly and corrected; U-9 is a ball of no dossier."""
+"""What is said, entry by entry. The reading of U-2 was typed wrongly and corrected; U-9 is a ball of no dossier; a note
+about a person was erased."""
 
 
 @dataclass(frozen=True)
@@ -209,12 +220,13 @@ def book() -> HandMadeBook:
 
 
 def standing_facts(of: HandMadeBook) -> dict[str, Fact]:
-    """Every fact but corrections, with corrected bodies: written down by hand for this book."""
+    """Every fact but corrections and erasures, with corrected bodies: written down by hand for this book."""
     facts = {
         f"{index}.{position}": Fact(index, position, record, "a1", 0)
         for index, records in enumerate(of.records)
         for position, record in enumerate(records)
     }
+    del facts["12.0"]
     change = facts.pop("11.0").record.changes[0]  # type: ignore[attr-defined]  # the correction
     facts["9.1"] = Fact(9, 1, change.replacement, "a1", 0, body="11.0.0")
     return facts
@@ -261,7 +273,7 @@ def book_keys() -> tuple[BookKey, ...]:
 
 def content(**more: Any) -> DossierContent:
     """What the dossier of U-1 and U-2 holds; the supplier is withheld, the note about a person erased."""
-    entries = [book().entry(index) for index in (*range(10), 11)]
+    entries = [book().entry(index) for index in (*range(10), 11, 12)]
     entries[2] = book().entry(2, erased=frozenset({"0/note"}))
     entries[4] = book().entry(4, withheld=frozenset({"0/supplier"}))
     fields: dict[str, Any] = {

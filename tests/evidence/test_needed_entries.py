@@ -21,6 +21,10 @@ class BookIndex:
         """Where corrected facts of the entries stand now."""
         return [fact.body for fact in standing_facts(book()).values() if fact.body and fact.index in indexes]
 
+    def erasures_in(self, indexes: Collection[int]) -> Iterable[str]:
+        """The erasure of the note about a person."""
+        return ["12.0"] if 2 in indexes else []
+
 
 def test_a_ball_rests_on_its_lots_model_and_gauges() -> None:
     """Everything above the ball, and what measured it."""
@@ -31,6 +35,6 @@ def test_a_ball_rests_on_its_lots_model_and_gauges() -> None:
 def test_corrections_are_taken_in() -> None:
     """The entry that corrects a fact comes along with it; entries about nothing of the ball stay out."""
     nodes = {*sheet_nodes(ball_rows("U-2")), "key:books.example/plant-1/dossier"}
-    assert [0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11] == needed_indexes(BookIndex(), nodes)
+    assert [0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12] == needed_indexes(BookIndex(), nodes)
     assert [0, 9, 11] == needed_indexes(BookIndex(), {"unit:U-2"})
     assert [0, 8] == needed_indexes(BookIndex(), {"unit:U-1"})

@@ -55,7 +55,7 @@ def first_wrong(raw: bytes, keys: Sequence[str] = (KEY,)) -> LedgerError:
 def test_a_good_dossier_passes() -> None:
     """What was written checks, and the report counts what it holds."""
     report = check(dossier())
-    assert (2, 11, 6, 1, 1) == (report.balls, report.entries, report.opened, report.withheld, report.erased)
+    assert (2, 12, 6, 1, 1) == (report.balls, report.entries, report.opened, report.withheld, report.erased)
     assert {"house": {"conforms": 2}} == report.outcomes
     assert (SEALER.name, False) == (report.signed_by, report.key_given)
 
@@ -128,7 +128,7 @@ FORGED: dict[str, tuple[Callable[[Files], Files], str]] = {
     "a word for an outcome": (replaced("openings/4.jsonl", b'"withheld"', b'"lost"'), "openings/4.jsonl: 0/supplier"),
     "openings left out": (without("openings/4.jsonl"), "openings/4.jsonl"),
     "a withdrawn key": (replaced("keys.json", b'"from_size":2', b'"from_size":1'), "keys.json"),
-    "another checkpoint": (replaced("checkpoint", b"\n12\n", b"\n13\n"), "checkpoint"),
+    "another checkpoint": (replaced("checkpoint", b"\n13\n", b"\n14\n"), "checkpoint"),
     "a form of JSON": (replaced("balls/U-1.json", b'{"unit"', b'{ "unit"'), "balls/U-1.json"),
     "a word of a type": (replaced("balls/U-1.json", b'"usable":true', b'"usable":1'), "balls/U-1.json"),
     "an unknown field": (replaced("balls/U-1.json", b'{"unit"', b'{"more":1,"unit"'), "balls/U-1.json"),
@@ -149,7 +149,7 @@ def test_a_forged_dossier_is_found_behind_a_good_signature(what: str) -> None:
 
 @pytest.mark.parametrize(
     ("stated", "where"),
-    [({"balls": 3}, "balls"), ({"withheld": 0, "opened": 7}, "opened"), ({"tree_size": 13}, "manifest.json")],
+    [({"balls": 3}, "balls"), ({"withheld": 0, "opened": 7}, "opened"), ({"tree_size": 14}, "manifest.json")],
 )
 def test_a_manifest_that_counts_otherwise_is_found(stated: dict[str, int], where: str) -> None:
     """What the manifest states is counted."""
@@ -286,6 +286,29 @@ def test_an_entry_that_a_sheet_rests_on_is_missed(left_out: int, where: str) -> 
     assert where == first_wrong(written(content(entries=entries))).where
 
 
+@pytest.mark.parametrize(
+    ("indexes", "entry"),
+    [
+        ((*range(10), 11), book().entry(2, erased=frozenset({"0/note"}))),
+        ((*range(10), 11, 12), book().entry(2, erased=frozenset({"0/note", "0/recipe"}))),
+        ((*range(10), 11, 12), book().entry(2, withheld=frozenset({"0/note"}))),
+        ((*range(10), 11, 12), book().entry(2)),
+    ],
+    ids=["its erasure left out", "never erased", "told as withheld", "opened all the same"],
+)
+def test_erased_is_told_of_what_an_erasure_names_and_of_nothing_else(
+    indexes: tuple[int, ...], entry: DossierEntry
+) -> None:
+    """An opening that is merely missing is no erased one, and an erased one is not handed over."""
+    entries = [entry if index == 2 else book().entry(index) for index in indexes]
+    assert "openings/2.jsonl" == first_wrong(written(content(entries=entries))).where
+
+
+def test_an_erasure_of_entries_that_are_not_here_says_nothing() -> None:
+    """An erasure may come along for its own sake."""
+    assert 0 == check(written(content(entries=[book().entry(index) for index in (0, 1, 12)], balls=[]))).erased
+
+
 def test_a_withdrawn_reading_is_not_told() -> None:
     """A fact that the dossier itself shows withdrawn gives no reading."""
     withdrawn = {
@@ -295,7 +318,7 @@ def test_a_withdrawn_reading_is_not_told() -> None:
         "at": "2025-02-12T08:00:00.000+00:00",
     }
     made = made_book([*SUBMISSIONS, [withdrawn]])
-    entries = [made.entry(index) for index in (*range(10), 11, 12)]
+    entries = [made.entry(index) for index in (*range(10), 11, 13)]
     assert "balls/U-1.json: facts/1" == first_wrong(written(content(entries=entries, checkpoint=made.note))).where
 
 

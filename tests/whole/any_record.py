@@ -19,6 +19,7 @@ KNOWN = {
     "model": ("M1",), "lot": LOTS, "batch": LOTS, "into": LOTS, "unit": BALLS, "units": BALLS, "gauge": ("G1",),
     "serial": tuple(f"P{number:06d}" for number in range(1, 9)), "replacement": BALLS, "claim": ("C1", "C2"),
     "quantity": ("mass", "hardness"), "node": (*(f"lot:{lot}" for lot in LOTS), *(f"unit:{ball}" for ball in BALLS)),
+    "fields": ("0/note", "1/note", "0/supplier", "0/changes/0/replacement/note"), "account": ("a-0", "a-1", "a-9"),
     "hold": ("H1", "H2"), "holds": ("H1", "H2"), "shipment": ("SH-1", "SH-2"),
 }  # fmt: skip
 """By the name of a field, what the book of these tests holds or soon will."""
