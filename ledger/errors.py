@@ -49,6 +49,7 @@
         ├── StoreUnavailable       cannot be reached or opened
         ├── StoreBehind            older than the last checkpoint known elsewhere
         ├── StoreDamaged           its own rows contradict each other
+        ├── KeyNotInTerm           this process holds no key that speaks for the book now
         └── WriterStopped          the writer is shutting down and took nothing
 
 Callers match on the class or on ``code``, never on the text.
@@ -57,6 +58,8 @@ They never hold a secret or a whole record.
 """
 
 from __future__ import annotations
+
+import copyreg
 
 
 class LedgerError(Exception):
@@ -90,6 +93,12 @@ class LedgerError(Exception):
         elif self.got is not None:
             text += f": got {_shortened(self.got)}"
         return f"{self.where}: {text}" if self.where else text
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """What crosses to another process: the parts, as text where their type may not cross."""
+        plain = (str, int, bytes, type(None))
+        parts = {name: part if isinstance(part, plain) else str(part) for name, part in vars(self).items()}
+        return copyreg.__newobj__, (type(self), *self.args), parts  # type: ignore[attr-defined]  # typeshed leaves it out
 
 
 def _shortened(value: object) -> str:
@@ -377,6 +386,12 @@ class StoreDamaged(StoreError):
     """Its own rows contradict each other."""
 
     code = "store-damaged"
+
+
+class KeyNotInTerm(StoreError):
+    """This process holds no key that speaks for the book now."""
+
+    code = "key-not-in-term"
 
 
 class WriterStopped(StoreError):

@@ -27,6 +27,7 @@ MAY_SAY: Mapping[str, frozenset[str]] = {
     "book-opened": _KEEPER,
     "key-introduced": _KEEPER,
     "key-revoked": _KEEPER,
+    "plant-rules-set": _QUALITY,
     "model-defined": _QUALITY,
     "plan-set": _QUALITY,
     "approval-entered": _QUALITY,
@@ -54,6 +55,7 @@ MAY_SAY: Mapping[str, frozenset[str]] = {
     "ball-engraved-anew": _LINE,
     "inspection": _GAUGES,
     "sample-judged": frozenset({"inspector", "quality"}),
+    "model-judged": frozenset({"inspector", "quality"}),
     "hold-placed": _GAUGES,  # whoever sees trouble may stop it; lifting is another matter
     "hold-lifted": _QUALITY,
     "concession": _QUALITY,
@@ -70,6 +72,8 @@ MAY_SAY: Mapping[str, frozenset[str]] = {
     "claim-replaced": _DESK,
     "correction": _QUALITY,
     "recheck": frozenset({"quality", "admin"}),
+    "erasure": frozenset({"quality", "admin"}),
+    "name-erasure": frozenset({"quality", "admin"}),
 }
 """Who may say which kind of record."""
 
@@ -85,6 +89,8 @@ MAY_DO: Mapping[str, frozenset[str]] = {
     "warranty": _DESK,
     "claims": frozenset({"desk", "quality", "auditor"}),
     "dossier": frozenset({"quality", "auditor"}),
+    "send-blob": frozenset({"station", "inspector", "quality", "desk"}),
+    "read-blob": frozenset({"inspector", "quality", "desk", "auditor"}),
     "entries": frozenset({"quality", "auditor", "admin"}),  # whole entries carry recipe quantities in their openings
     "accounts": _KEEPER,
     "metrics": _KEEPER,

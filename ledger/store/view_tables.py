@@ -21,11 +21,17 @@ from ledger.line.views import VIEWS, View
 from ledger.store.dialect import quoted
 from ledger.store.truth_tables import BIG
 
-FOLD = 2
+FOLD = 3
 """Raised whenever the same entries give other rows than before, so that stored views are made anew."""
 
 BESIDE = "__beside"
 """Suffix of a view that is being built beside the standing one."""
+
+BEFORE = "__before"
+"""Suffix of a view whose place another has taken, until it is dropped."""
+
+CHECK = "__check"
+"""Suffix of a temporary view that a check of the book fills."""
 
 _TEXT = Text().with_variant(Text(collation="C"), "postgresql")
 """Text in byte order, as SQLite has it: cheaper to index, and the same order on both."""
@@ -59,24 +65,21 @@ class ViewTable:
         """The columns with an index of their own: asked by, and not the first of the key."""
         return tuple(column for column in self.view.lookups if column != self.view.key[0])
 
-    def create(self, dialect: Dialect, suffix: str = "") -> str:
-        """The statement that makes the table, without indexes."""
+    def create(self, dialect: Dialect, suffix: str = "", *, temporary: bool = False) -> str:
+        """The statement that makes the table, without indexes; a temporary one is seen by its connection alone."""
         columns = [
             Column(name, _TYPES[kind], primary_key=name in self.view.key, nullable=optional, autoincrement=False)
             for name, (kind, optional) in self.types.items()
         ]
         # Without ROWID a row is kept once, in its key's tree, and not in a second one.
-        table = Table(self.name + suffix, MetaData(), *columns, sqlite_with_rowid=False)
+        prefixes = ["TEMPORARY"] if temporary else []
+        table = Table(self.name + suffix, MetaData(), *columns, prefixes=prefixes, sqlite_with_rowid=False)
         return str(CreateTable(table).compile(dialect=dialect))
 
-    def index_name(self, column: str, suffix: str = "") -> str:
-        """The name of a column's index."""
-        return f"ix_{self.name}{suffix}_{column}"
-
-    def index_statements(self, suffix: str = "") -> list[str]:
-        """The statements that make the table's indexes."""
+    def index_statements(self, suffix: str, tag: str) -> list[str]:
+        """The statements that make the table's indexes. ``tag`` makes their names, which they keep, ones not used yet."""
         return [
-            f"CREATE INDEX {quoted(self.index_name(column, suffix))} ON {quoted(self.name + suffix)} ({quoted(column)})"
+            f"CREATE INDEX {quoted(f'ix_{self.name}_{column}_{tag}')} ON {quoted(self.name + suffix)} ({quoted(column)})"
             for column in self.indexed()
         ]
 

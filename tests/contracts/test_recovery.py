@@ -135,7 +135,9 @@ def test_a_writer_of_another_book_is_refused(store: Store, writer: Writer) -> No
     """A copy under another origin cannot be written."""
     writer.stop()
     with pytest.raises(StoreError, match="another book"):
-        Writer(store, origin="other.test", signers=[SIGNER], clock_ms=lambda: 1, salts=lambda n: [bytes(32)] * n).start()
+        Writer(
+            store, origin="other.test", signers=[SIGNER], clock_ms=lambda: 1, salts=lambda n: [bytes(32)] * n
+        ).start()
 
 
 DAMAGE = {

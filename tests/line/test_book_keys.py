@@ -55,7 +55,10 @@ def test_a_key_speaks_from_its_entry_until_it_is_revoked() -> None:
     plant.submit(STATION)
     plant.submit(material("RESIN"))
     plant.submit(KeyRevoked(at=at(2), key="station-1", reason="stolen"))
-    assert (2, 3) == (plant.row(BookKey, key_of(STATION.verifier)).from_size, plant.row(BookKey, key_of(STATION.verifier)).to_size)
+    assert (2, 3) == (
+        plant.row(BookKey, key_of(STATION.verifier)).from_size,
+        plant.row(BookKey, key_of(STATION.verifier)).to_size,
+    )
     refusal = plant.refused(KeyRevoked(at=at(2), key="station-1", reason="stolen"))
     assert (Contradiction, "key") == (type(refusal), refusal.where)
 

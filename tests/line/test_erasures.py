@@ -62,7 +62,17 @@ def test_an_erasure_is_remembered_field_by_field() -> None:
         (erasure(0, "0/note", "0/note"), Contradiction, "fields"),
         (name_erasure("a-nobody"), UnknownSubject, "account"),
     ],
-    ids=["withheld", "one of them withheld", "no note", "not sealed", "no record", "itself", "later", "twice", "nobody"],
+    ids=[
+        "withheld",
+        "one of them withheld",
+        "no note",
+        "not sealed",
+        "no record",
+        "itself",
+        "later",
+        "twice",
+        "nobody",
+    ],
 )
 def test_what_cannot_be_erased_is_refused(record: Any, error: type[Exception], where: str) -> None:
     """Withheld fields, fields that there are not, entries to come; the refusal names the field and the mend."""
@@ -125,7 +135,9 @@ def test_a_field_is_erased_once_or_never(asked: list[set[str]]) -> None:
     assert plant.tables.listed() == plant.rebuilt().listed()
 
 
-@pytest.mark.parametrize("path", ["note", "0", "0/", "/0/note", "00/note", "0//note", "0/no te", "0/note\n", "1000/note"])
+@pytest.mark.parametrize(
+    "path", ["note", "0", "0/", "/0/note", "00/note", "0//note", "0/no te", "0/note\n", "1000/note"]
+)
 def test_a_path_of_another_form_is_not_read(path: str) -> None:
     """A path is as the openings of an entry name it."""
     said = {**msgspec.to_builtins(erasure(0, "0/note")), "fields": [path]}
