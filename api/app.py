@@ -20,11 +20,12 @@ from api.headers import add_headers
 from api.histogram import Histogram
 from api.links import Links
 from api.openapi import older, openapi_document
-from api.parts import LONG_READS, WORKERS, Parts
+from api.parts import TURNS, WORKERS, Parts
 from api.problems import answer_problem
 from api.rate_limit import RateLimiter
 from api.routes.accounts import Accounts
 from api.routes.balls import Balls
+from api.routes.blobs import Blobs
 from api.routes.conformity import ConformityRoutes
 from api.routes.dossiers import Dossiers
 from api.routes.health import Health
@@ -40,6 +41,7 @@ from api.routes.standing import Standing
 from api.routes.submissions import Submissions
 from api.routes.warranty import Warranty
 from api.settings import Settings
+from ledger.application.long_reads import LongReads
 from ledger.application.pourbook import Pourbook
 from ledger.errors import LedgerError
 from ledger.line.rows import Lot, Model
@@ -57,6 +59,7 @@ ROUTES = (
     Warranty,
     Dossiers,
     Labels,
+    Blobs,
     PublicLink,
     Proofs,
     Accounts,
@@ -97,7 +100,8 @@ def create_app(book: Pourbook, settings: Settings, delivery: Delivery) -> HeadAs
         limiter=RateLimiter(settings.public_per_minute, settings.public_burst),
         links=Links(book.label_stem, lambda lot: _gtin_of(book, lot)),
         registrations=Histogram(),
-        long_reads=asyncio.Semaphore(LONG_READS),
+        long_reads=LongReads(book, settings.long_reads),
+        turns=asyncio.Semaphore(TURNS),
     )
     app = Litestar(
         route_handlers=ROUTES,
@@ -126,6 +130,7 @@ async def _lifespan(app: Litestar) -> AsyncIterator[None]:
     try:
         yield
     finally:
+        await asyncio.to_thread(parts.long_reads.close)
         # The loop runs on until the writer has answered everyone.
         await asyncio.to_thread(parts.book.close)
         parts.delivery.bind(None)

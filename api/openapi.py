@@ -141,6 +141,8 @@ def _operation(route: HTTPRoute, handler: HTTPRouteHandler, operation: Operation
             "required": True,
             "content": {"application/json": {"schema": schemas.of(operation.body)}},
         }
+    if operation.takes:
+        described["requestBody"] = {"required": True, "content": {operation.takes: {"schema": {}}}}
     return described
 
 
@@ -180,6 +182,8 @@ def _responses(operation: Operation, schemas: _Schemas) -> dict[str, Any]:
     statuses = {*operation.problems, 500}
     if operation.body is not None:
         statuses |= {400, 413, 415}
+    if operation.takes:
+        statuses |= {400, 413}
     if operation.query is not None or operation.keyed:
         statuses.add(400)
     if operation.action is not None:

@@ -15,6 +15,7 @@ from api.links import Links
 from api.rate_limit import RateLimiter
 from api.settings import Settings
 from ledger.access.tokens import Account
+from ledger.application.long_reads import LongReads
 from ledger.application.pourbook import Pourbook
 from ledger.line.submission import Submission
 from ledger.store.answer import Entered
@@ -25,8 +26,8 @@ R = TypeVar("R")
 WORKERS = 16
 """Threads that ask the book questions."""
 
-LONG_READS = 2
-"""How many long answers (dossiers, populations, sheets) are made at a time; the others wait their turn."""
+TURNS = 2
+"""How many longer answers (sheets, registers) are made on threads at a time; the others wait their turn."""
 
 _encode = msgspec.json.Encoder().encode
 
@@ -42,7 +43,8 @@ class Parts:
     limiter: RateLimiter
     links: Links
     registrations: Histogram
-    long_reads: asyncio.Semaphore
+    long_reads: LongReads
+    turns: asyncio.Semaphore
 
     async def submit(self, submission: Submission, account: Account) -> Entered:
         """Say records and wait for their entry without holding the loop. Raises what refused them."""
@@ -52,9 +54,13 @@ class Parts:
         return await future
 
     async def long_read(self, ask: Callable[P, R], *args: P.args, **kwargs: P.kwargs) -> R:
-        """Ask a question that may take long, on a thread, a few at a time."""
-        async with self.long_reads:
+        """Ask a question that may take a while, on a thread, a few at a time."""
+        async with self.turns:
             return await asyncio.to_thread(ask, *args, **kwargs)
+
+    async def long_answer(self, question: Callable[..., Any], *arguments: Any, **named: Any) -> bytes:
+        """The JSON of a question that may take long, made in a process of its own (`LongReads.answer`)."""
+        return await asyncio.wrap_future(self.long_reads.answer(question, *arguments, **named))
 
 
 def parts_of(request: Request[Any, Any, Any]) -> Parts:

@@ -12,7 +12,7 @@ import msgspec
 from litestar import Request
 from litestar.exceptions import HTTPException
 
-from ledger.errors import MalformedInput
+from ledger.errors import MalformedInput, TooLarge
 
 T = TypeVar("T")
 
@@ -70,6 +70,18 @@ async def read_raw(request: Request[Any, Any, Any]) -> bytes:
     if sent.split(";", 1)[0].strip().lower() != JSON_TYPE:
         raise HTTPException(status_code=415, detail=f"expected a body of type {JSON_TYPE}")
     return await request.body()
+
+
+async def read_bytes(request: Request[Any, Any, Any], limit: int) -> bytes:
+    """The bytes of a body of any type, read no further than ``limit``. Raises TooLarge."""
+    raw = bytearray()
+    async for chunk in request.stream():
+        raw += chunk
+        if len(raw) > limit:
+            raise TooLarge(
+                "body is too long", expected=f"at most {limit} bytes", where="body", mend="send less at once"
+            )
+    return bytes(raw)
 
 
 async def read_body(request: Request[Any, Any, Any], decoder: msgspec.json.Decoder[T]) -> T:

@@ -10,7 +10,7 @@ from msgspec import Meta
 from api.operation import Operation, described
 from api.parts import Parts, json_answer, parts_of
 from api.request_body import read_body, read_query
-from ledger.application.conformity_query import LISTED, Conformity
+from ledger.application.conformity_query import LISTED, Conformity, conformity_of
 from ledger.conformity.requirement import Requirement
 from ledger.conformity.rulebook import shipped_rulebooks
 from ledger.conformity.verdict import CAUTION
@@ -133,7 +133,10 @@ async def _judge(parts: Parts, asked: BallsToJudge) -> Response[bytes]:
         to_ms=None if asked.to_on is None else (_day_ms(asked.to_on, "to_on") or 0) + DAY_MS - 1,
         after=asked.after,
     )
-    return json_answer(await parts.long_read(parts.book.conformity, selection, asked.rulebook, listed=asked.listed))
+    if asked.unit is not None or asked.serial is not None:
+        book = parts.book
+        return json_answer(await parts.long_read(book.conformity, selection, asked.rulebook, listed=asked.listed))
+    return json_answer(await parts.long_answer(conformity_of, selection, asked.rulebook, listed=asked.listed))
 
 
 def _day_ms(on: str | None, where: str) -> int | None:

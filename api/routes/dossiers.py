@@ -1,9 +1,10 @@
 """Dossiers: the evidence for a set of serials in one file that stands on its own.
 
-The file is written to a temporary file first, so that a refusal is still a refusal and memory stays bounded, and goes
-out from there in pieces.
+The file is written to a temporary file first, by a process of its own, so that a refusal is still a refusal and memory
+stays bounded, and goes out from there in pieces. The temporary file has no name, so nothing of it outlasts the service.
 """
 
+import asyncio
 import os
 import tempfile
 from collections.abc import Iterator
@@ -19,7 +20,6 @@ from api.parts import parts_of
 from api.request_body import read_body
 from ledger.errors import TooLarge
 
-MEMORY_BYTES = 4_000_000
 PIECE_BYTES = 262_144
 MEDIA_TYPE = "application/zip"
 
@@ -66,10 +66,10 @@ class Dossiers(Controller):
                 where="serials",
                 mend="ask for several dossiers, or export on the server",
             )
-        spool = tempfile.SpooledTemporaryFile(MEMORY_BYTES)  # noqa: SIM115  # closed when the last piece has gone
+        spool = tempfile.TemporaryFile()  # noqa: SIM115  # closed when the last piece has gone
         try:
             out = cast(BinaryIO, spool)  # it has every method of one
-            await parts.long_read(parts.book.dossier, wanted.serials, out, wanted.withhold)
+            await asyncio.wrap_future(parts.long_reads.dossier(out, wanted.serials, wanted.withhold))
         except BaseException:
             spool.close()
             raise

@@ -8,7 +8,7 @@ from litestar.params import FromPath
 
 from api.operation import Operation, described
 from api.parts import json_answer, parts_of
-from ledger.application.lot_view import Above, Below, LotView
+from ledger.application.lot_view import Above, Below, LotView, lot_below
 
 
 class Lots(Controller):
@@ -53,4 +53,8 @@ class Lots(Controller):
     )
     async def below(self, request: Request[Any, Any, Any], lot: FromPath[str]) -> Response[bytes]:
         """Down to every ball."""
-        return json_answer(await parts_of(request).long_read(parts_of(request).book.below, lot))
+        parts = parts_of(request)
+        if parts.long_reads.is_free:
+            return json_answer(await parts.long_answer(lot_below, lot))
+        # What else is affected must not wait for a dossier.
+        return json_answer(await parts.long_read(parts.book.below, lot))

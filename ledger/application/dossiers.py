@@ -57,7 +57,13 @@ def serial_units(reader: Reader, serials: Sequence[str]) -> list[str]:
 
 
 def dossier_of(
-    reader: Reader, units: Sequence[str], out: BinaryIO, *, note: bytes, signer: NoteSigner, withhold: Collection[str] = ()
+    reader: Reader,
+    units: Sequence[str],
+    out: BinaryIO,
+    *,
+    note: bytes,
+    signer: NoteSigner,
+    withhold: Collection[str] = (),
 ) -> None:
     """Write the dossier of balls to ``out``. ``withhold`` names sealings (``withheld``, ``erasable``) left closed.
 

@@ -25,15 +25,16 @@ from ledger.application.signers import Signers
 from ledger.application.standing import PlantStanding, plant_standing
 from ledger.application.warranty_desk import warranty_answer
 from ledger.book.checkpoint import parse_checkpoint
+from ledger.book.signing import Verifier
 from ledger.duties.rechecks import DUTIES
 from ledger.duties.runner import DutyRunner
 from ledger.errors import StoreDamaged, Unauthenticated
-from ledger.line.kind import LineRules
 from ledger.line.record import Record
 from ledger.line.releases import Grade
 from ledger.line.submission import Submission, said_kinds
 from ledger.store.accounts import account_of, add_account, issue_token
 from ledger.store.answer import GroupReport, Settled, settle_futures
+from ledger.store.commit import load_checkpoint_terms
 from ledger.store.engine import Store, open_store
 from ledger.store.reader import open_reader
 from ledger.store.rebuild import rebuild_views
@@ -55,7 +56,7 @@ def fresh_salts(count: int) -> list[bytes]:
 class Pourbook:
     """One book, opened. Every method may be called from any thread."""
 
-    def __init__(  # noqa: PLR0913  # the wiring place: one argument a part
+    def __init__(
         self,
         store: Store,
         *,
@@ -64,7 +65,6 @@ class Pourbook:
         label_stem: str,
         clock_ms: Callable[[], int] = wall_clock_ms,
         salts: Callable[[int], Sequence[bytes]] = fresh_salts,
-        rules: LineRules = LineRules(),  # noqa: B008  # frozen
         deliver: Callable[[list[Settled]], None] = settle_futures,
         on_group: Callable[[GroupReport], None] | None = None,
     ) -> None:
@@ -73,15 +73,13 @@ class Pourbook:
         self.origin = origin
         self.label_stem = label_stem
         self.signers = signers
-        self.rules = rules
         self.clock_ms = clock_ms
         self._writer = Writer(
             store,
             origin=origin,
-            signer=signers.checkpoint,
+            signers=signers.checkpoints(),
             clock_ms=clock_ms,
             salts=salts,
-            rules=rules,
             deliver=deliver,
             on_group=on_group,
         )
@@ -132,7 +130,7 @@ class Pourbook:
 
     def ask(self, records: Sequence[Record], account: Account) -> list[AskAnswer]:
         """May this be done now? One answer a record, each seeing those before it."""
-        return ask_store(self.store, records, author=account.account, now_ms=self.clock_ms(), rules=self.rules)
+        return ask_store(self.store, records, author=account.account, now_ms=self.clock_ms())
 
     def allot_serials(self, station: str, count: int, key: str, account: Account) -> Allotted:
         """Serials of the own scheme for a station, entered before they are given. The same key gives the same again."""
@@ -245,6 +243,12 @@ class Pourbook:
         covered = [size for size in sizes if size <= head.size]
         return sizes[max(covered)] if covered else b""
 
+    def checkpoint_keys(self) -> list[Verifier]:
+        """Every key that signs or has signed this book's checkpoints: those at hand and those that the book names."""
+        with open_reader(self.store) as reader:
+            named = [term.verifier for term in load_checkpoint_terms(reader.transaction)]
+        return list(dict.fromkeys([*(signer.verifier for signer in self.signers.checkpoints()), *named]))
+
     def entry(self, index: int) -> EntryView:
         """One entry and its openings. Raises NotFound."""
         with open_reader(self.store) as reader:
@@ -278,7 +282,8 @@ class Pourbook:
 
     def check(self, *, views: bool = True, progress: Callable[[int, int], None] | None = None) -> BookReport:
         """Check the whole book. Raises the first thing that is wrong."""
-        return check_book(self.store, self.origin, self.signers.checkpoint.verifier, views=views, progress=progress)
+        keys = [signer.verifier for signer in self.signers.checkpoints()]
+        return check_book(self.store, self.origin, keys, views=views, progress=progress)
 
     def rebuild(self) -> int:
         """Make every view anew from the entries; how many entries were folded."""

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 
 from ledger.book.c2sp_text import format_base64, parse_base64
 from ledger.book.cosignature import check_cosignature_bytes
-from ledger.book.signing import COSIGNATURE_KEY, KEY_ID_BYTES, Signer, Verifier, is_key_name, parse_verifier
+from ledger.book.signing import COSIGNATURE_KEY, KEY_ID_BYTES, NoteSigner, Verifier, is_key_name, parse_verifier
 from ledger.errors import MalformedKey, MalformedNote, SignatureRejected
 
 if TYPE_CHECKING:
@@ -68,7 +68,7 @@ class Note:
     unknown: tuple[NoteSignature, ...]
 
 
-def sign_note(text: str, signers: Iterable[Signer]) -> bytes:
+def sign_note(text: str, signers: Iterable[NoteSigner]) -> bytes:
     """Give the note over ``text`` with one line for each signer, in order.
 
     Raises MalformedNote for a text that no note may hold or when there are no signers.

@@ -14,7 +14,7 @@ from __future__ import annotations
 import hashlib
 import re
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, Protocol
 
 from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
@@ -105,6 +105,21 @@ class Signer:
     def sign(self, message: bytes) -> bytes:
         """Give the 64-byte Ed25519 signature over ``message``; the same bytes each time. RFC 8032 section 5.1.6."""
         return self._key.sign(message)
+
+
+class NoteSigner(Protocol):
+    """What signs a note: a `Signer`, or whoever asks one that is elsewhere."""
+
+    @property
+    def purpose(self) -> str:
+        """The key's one purpose."""
+
+    @property
+    def verifier(self) -> Verifier:
+        """What checks its signatures."""
+
+    def sign(self, message: bytes) -> bytes:
+        """Give the 64-byte signature over ``message``."""
 
 
 def signer_from_seed(name: str, seed: bytes, purpose: str = "checkpoint") -> Signer:

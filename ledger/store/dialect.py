@@ -35,10 +35,16 @@ class Dialect(ABC):
     name: str
     begin_write: str
     begin_read: str
+    begin_temporary: str
+    """Begins a transaction that makes temporary tables, on a connection that may write nothing else too."""
     head_lock: str
-    before_erasing: tuple[str, ...]
-    after_erasing: tuple[str, ...]
-    """What leaves nothing of deleted rows in the files, said before the transaction and after it."""
+    hold_tables: tuple[str, ...]
+    take_tables: tuple[str, ...]
+    """Statements over a list of tables: until this transaction ends nobody may exchange them; or nobody else may even
+    read them. None where a transaction sees the tables of its beginning anyway."""
+    before_fold: tuple[str, ...]
+    after_fold: tuple[str, ...]
+    """Settings of a connection that folds the whole book into empty tables, and then compares them."""
     errors: type[Exception]
 
     def __init__(self, busy_ms: int = BUSY_MS) -> None:
@@ -62,6 +68,10 @@ class Dialect(ABC):
         """Set up a new driver connection, and check that what it is asked to keep is kept."""
 
     @abstractmethod
+    def clean_erased(self, transaction: Any) -> bool:
+        """Take out of the files what deleted rows left there; whether it was done. Outside any transaction."""
+
+    @abstractmethod
     def is_flush_failure(self, error: BaseException) -> bool:
         """Whether the operating system reported that writing or flushing failed: nothing in memory can be trusted."""
 
@@ -80,9 +90,13 @@ class Sqlite(Dialect):
     name = "sqlite"
     begin_write = "BEGIN IMMEDIATE"
     begin_read = "BEGIN"
+    begin_temporary = "BEGIN"
     head_lock = ""
-    before_erasing = ("PRAGMA secure_delete=ON",)
-    after_erasing = ("PRAGMA wal_checkpoint(TRUNCATE)", "PRAGMA secure_delete=OFF")
+    hold_tables = ()
+    take_tables = ()
+    # Temporary tables of a large book do not fit into memory.
+    before_fold = ("PRAGMA temp_store=FILE", "PRAGMA temp.cache_size=-65536")
+    after_fold = ()
     errors = sqlite3.Error
 
     def sql(self, text: str) -> str:
@@ -98,7 +112,7 @@ class Sqlite(Dialect):
         return _encode(values).decode()
 
     def prepare(self, connection: Any) -> None:
-        """WAL, full flushes, foreign keys, and delete triggers that also fire for INSERT OR REPLACE."""
+        """WAL, full flushes, foreign keys, zeros over what is deleted, and delete triggers that also fire for INSERT OR REPLACE."""
         connection.isolation_level = None
         for pragma in (
             f"busy_timeout={self.busy_ms}",
@@ -108,12 +122,21 @@ class Sqlite(Dialect):
             f"wal_autocheckpoint={WAL_PAGES}",
             "cache_size=-65536",
             "temp_store=MEMORY",
+            # Whatever the library was built with: deleted rows are overwritten, also where rows moved to another page.
+            "secure_delete=ON",
         ):
             connection.execute(f"PRAGMA {pragma}").close()
         if connection.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
             mode = connection.execute("PRAGMA journal_mode=WAL").fetchone()[0]
             if mode != "wal":
                 raise Unsupported("database keeps no write-ahead log", expected="journal_mode wal", got=mode)
+
+    def clean_erased(self, transaction: Any) -> bool:
+        """Copy the write-ahead log back and empty it; not while a reader looks at it, and the writer does not wait."""
+        transaction.run("PRAGMA busy_timeout=0")
+        busy = transaction.row("PRAGMA wal_checkpoint(TRUNCATE)")[0]
+        transaction.run(f"PRAGMA busy_timeout={self.busy_ms}")
+        return not busy
 
     def is_flush_failure(self, error: BaseException) -> bool:
         """Any SQLITE_IOERR."""
@@ -136,9 +159,14 @@ class Postgres(Dialect):
     name = "postgresql"
     begin_write = "BEGIN ISOLATION LEVEL READ COMMITTED"
     begin_read = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
+    begin_temporary = "BEGIN READ WRITE"
     head_lock = " FOR UPDATE"
-    before_erasing = ()
-    after_erasing = ('VACUUM "opening"',)
+    hold_tables = ("LOCK TABLE {} IN ACCESS SHARE MODE",)
+    # Shorter than the server's search for deadlocks, so that it is this transaction that gives way to readers.
+    take_tables = ("SET LOCAL lock_timeout = 200", "LOCK TABLE {} IN ACCESS EXCLUSIVE MODE")
+    # A prepared statement that was planned while its table was empty would read the whole of it for ever.
+    before_fold = ("SET enable_seqscan = off",)
+    after_fold = ("RESET enable_seqscan",)
 
     def __init__(self, busy_ms: int = BUSY_MS) -> None:
         """Import the driver; only a PostgreSQL store needs it."""
@@ -177,6 +205,12 @@ class Postgres(Dialect):
                 raise StoreUnavailable(
                     "server does not keep commits", expected=f"{setting} on", got=value, mend=f"set {setting} = on"
                 )
+
+    def clean_erased(self, transaction: Any) -> bool:
+        """Vacuum the tables that erasures delete from; the server does the rest in its own time."""
+        for table in ("opening", "account"):
+            transaction.run(f"VACUUM {quoted(table)}")
+        return True
 
     def is_flush_failure(self, error: BaseException) -> bool:  # noqa: ARG002  # the server stops itself when a flush fails
         """Never: the server ends itself on a failed flush, and the connection is then lost."""

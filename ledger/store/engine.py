@@ -10,6 +10,7 @@ import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
+from urllib.parse import quote
 
 from sqlalchemy import Engine, create_engine, event
 from sqlalchemy.engine import make_url
@@ -61,6 +62,11 @@ class Store:
         finally:
             transaction.close()
 
+    @property
+    def url(self) -> str:
+        """Its address, with the password that may be in it."""
+        return self.engine.url.render_as_string(hide_password=False)
+
     def schema_version(self) -> str | None:
         """The revision that the schema stands at; None for an empty database."""
         with self.reading() as transaction:
@@ -92,13 +98,14 @@ class Store:
         self.engine.dispose()
 
 
-def open_store(url: str, *, migrate: bool = True, busy_ms: int = BUSY_MS) -> Store:
+def open_store(url: str, *, migrate: bool = True, read_only: bool = False, busy_ms: int = BUSY_MS) -> Store:
     """Open a store; with ``migrate`` its schema is brought up to date and its views are made anew if they are of
-    another shape. ``busy_ms`` is how long a connection waits for another one's lock.
+    another shape. ``read_only``: the database refuses to be written, which goes with ``migrate=False``. ``busy_ms`` is how
+    long a connection waits for another one's lock.
 
     Raises StoreUnavailable when it cannot be reached, Unsupported for a database that this project does not know.
     """
-    store = Store(*_engine_of(url, busy_ms))
+    store = Store(*_engine_of(url, busy_ms, read_only=read_only))
     try:
         store.transaction().close()
         if migrate:
@@ -121,7 +128,7 @@ def table_exists(transaction: Transaction, name: str) -> bool:
     return transaction.row(catalogue[transaction.dialect.name], (name,)) is not None
 
 
-def _engine_of(url: str, busy_ms: int) -> tuple[Engine, Dialect]:
+def _engine_of(url: str, busy_ms: int, *, read_only: bool) -> tuple[Engine, Dialect]:
     try:
         parsed = make_url(url)
     except SQLAlchemyError as error:
@@ -132,8 +139,11 @@ def _engine_of(url: str, busy_ms: int) -> tuple[Engine, Dialect]:
         if not parsed.database or parsed.database == ":memory:":
             raise Unsupported("a book in memory would be lost", expected="sqlite:///file")
         dialect = Sqlite(busy_ms)
+        if read_only:
+            file = f"file:{quote(parsed.database)}"
+            parsed = parsed.set(database=file, query={"mode": "ro", "uri": "true"})
         engine = create_engine(
-            url, connect_args={"check_same_thread": False, "timeout": 0}, pool_size=16, max_overflow=16
+            parsed, connect_args={"check_same_thread": False, "timeout": 0}, pool_size=16, max_overflow=16
         )
     elif backend == "postgresql":
         dialect = Postgres(busy_ms)
@@ -151,6 +161,8 @@ def _engine_of(url: str, busy_ms: int) -> tuple[Engine, Dialect]:
     @event.listens_for(engine, "connect")
     def prepare(connection: Any, _record: Any) -> None:
         dialect.prepare(connection)
+        if read_only and backend == "postgresql":
+            connection.execute("SET default_transaction_read_only = on")
 
     return engine, dialect
 

@@ -1,41 +1,47 @@
-"""Making the views anew from the entries: beside the standing ones, caught up, then put in their place or compared.
+"""Making the views anew from the entries: beside the standing ones, caught up, then put in their place; or compared.
 
-No check is run again: what an entry says stands, with the breaches it was entered with.
+Writers go on meanwhile.  A rebuild works out each stretch of entries in a look of its own and takes the lock only to
+write its rows; the last stretch and the exchange of names are one transaction.  A check writes nothing into the book: it
+folds into temporary tables, in one look at the whole store.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import secrets
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import NamedTuple
 
-import msgspec
-
-from ledger.book.instant import instant_ms
-from ledger.line.corrections import Correction, Recheck
-from ledger.line.fact import Fact
-from ledger.line.fold import enter
-from ledger.line.state import NotLoaded, State
-from ledger.store.bodies import Said, decode_said, open_entry
-from ledger.store.commit import OVERLAY_ENTRIES, OVERLAY_ROWS, store_changes
+from ledger.errors import StoreUnavailable
 from ledger.store.dialect import quoted
-from ledger.store.engine import Store
-from ledger.store.entry_breaches import breaches_at
+from ledger.store.engine import Store, table_exists
 from ledger.store.head import read_head
-from ledger.store.loader import Loader
+from ledger.store.long_look import hold_views
 from ledger.store.transaction import Transaction
-from ledger.store.view_tables import BESIDE, VIEW_TABLES, ViewTable, views_digest
+from ledger.store.view_fold import Fold
+from ledger.store.view_tables import BEFORE, BESIDE, CHECK, VIEW_TABLES, ViewTable, views_digest
 
 CHUNK = 500
-"""Entries in one transaction of a rebuild."""
+"""Entries folded at a time; the lock is taken for the last ones when there are no more than this."""
 
-_ENTRIES = 'SELECT "index", "bytes" FROM "entry" WHERE "index" >= ? AND "index" < ? ORDER BY "index"'
-_OPENINGS = (
-    'SELECT "index", "path", "value" FROM "opening" WHERE "index" >= ? AND "index" < ? AND "sealing" = \'withheld\''
-)
+PASSES = 8
+"""Times that a rebuild folds what came meanwhile, before it takes the lock for however much is left."""
+
+PAUSE_S = 0.25
+"""Between two tries to exchange views at which someone is looking (PostgreSQL)."""
+
 _SET_DIGEST = (
     'INSERT INTO "setting" ("name", "value") VALUES (\'views-digest\', ?) '
     'ON CONFLICT ("name") DO UPDATE SET "value" = excluded."value"'
 )
+_TAKE_OVER = (
+    'INSERT INTO "setting" ("name", "value") VALUES (\'views-beside\', ?) '
+    'ON CONFLICT ("name") DO UPDATE SET "value" = excluded."value"'
+)
+
+Progress = Callable[[int, int], None]
+"""Told (entries folded, entries of the book), never while a lock is held."""
 
 
 class Difference(NamedTuple):
@@ -56,139 +62,188 @@ def prepare_views(store: Store) -> bool:
     return True
 
 
-def rebuild_views(store: Store) -> int:
+def rebuild_views(store: Store, progress: Progress | None = None) -> int:
     """Make every view anew beside the standing ones and put them in their place; the number of entries folded.
 
-    Writers go on while the bulk is folded; the last stretch and the exchange are one transaction.
+    Raises StoreUnavailable when another rebuild of the same store took over, or when others look at the views for longer
+    than one waits for a lock; the standing views are then as they were.
     """
     transaction = store.transaction()
     try:
-        size = _fold_beside(store, transaction)
+        for setting in store.dialect.before_fold:
+            transaction.run(setting)
+        rebuild = _Rebuild(store, transaction, progress)
+        rebuild.begin()
+        for _ in range(PASSES):
+            if not rebuild.follow():
+                break
+        return rebuild.exchange()
+    finally:
+        # Its settings, and whatever is open, go with the connection.
+        transaction.discard()
+
+
+class _Rebuild:
+    """One rebuild; no two work on the same store, since a later one takes over."""
+
+    def __init__(self, store: Store, transaction: Transaction, progress: Progress | None) -> None:
+        self._store = store
+        self._transaction = transaction
+        self._progress = progress
+        self._token = secrets.token_hex(8)
+        self._fold = Fold(store.dialect, BESIDE)
+
+    def begin(self) -> None:
+        """Empty tables beside the standing ones."""
+        transaction = self._transaction
+        transaction.begin_write()
+        transaction.run(_TAKE_OVER, (self._token,))
+        for table in VIEW_TABLES.values():
+            for suffix in (BESIDE, BEFORE):
+                transaction.run(f"DROP TABLE IF EXISTS {quoted(table.name + suffix)}")
+            _create(transaction, self._store, table, BESIDE, self._token)
+        transaction.commit()
+
+    def follow(self) -> bool:
+        """Fold the entries that are there now, unless they are few; whether it did."""
+        self._transaction.begin_read()
+        size = read_head(self._transaction).size
+        self._transaction.rollback()
+        if size - self._fold.done <= CHUNK:
+            return False
+        while self._fold.done < size:
+            self._fold_to(min(self._fold.done + CHUNK, size))
+            if self._progress is not None:
+                self._progress(self._fold.done, size)
+        return True
+
+    def _fold_to(self, stop: int) -> None:
+        with self._looking() as transaction:
+            stretches = self._fold.stretches(transaction, stop)
+        for facts in stretches:
+            with self._looking() as transaction:
+                self._fold.enter(transaction, facts)
+            transaction.begin_write()
+            self._check_ours()
+            self._fold.store(transaction, facts)
+            transaction.commit()
+        self._fold.reach(stop)
+
+    @contextmanager
+    def _looking(self) -> Iterator[Transaction]:
+        self._transaction.begin_read()
+        self._check_ours()
+        yield self._transaction
+        self._transaction.rollback()
+
+    def _check_ours(self) -> None:
+        found = self._transaction.row('SELECT "value" FROM "setting" WHERE "name" = \'views-beside\'')
+        if found != (self._token,):
+            raise StoreUnavailable("another rebuild of this store took over", mend="wait for it to end")
+
+    def exchange(self) -> int:
+        """Fold what is left and put the views in their place; the number of entries folded."""
+        transaction = self._transaction
+        for _ in range(1 + int(self._store.dialect.busy_ms / 1000 / PAUSE_S)):
+            transaction.begin_write()
+            size = read_head(transaction, lock=True).size
+            self._check_ours()
+            if self._take_views():
+                break
+            transaction.rollback()
+            time.sleep(PAUSE_S)
+            self.follow()
+        else:
+            raise StoreUnavailable("views are being looked at", mend="run pourbook rebuild when long reads have ended")
+        self._fold.catch_up(transaction, size)
         for table in VIEW_TABLES.values():
             _exchange(transaction, table)
         transaction.run(_SET_DIGEST, (views_digest(),))
+        transaction.run('DELETE FROM "setting" WHERE "name" = \'views-beside\'')
         transaction.commit()
-    finally:
-        transaction.rollback()
-        transaction.close()
-    return size
+        # Freeing the pages of a large table takes a while: one at a time, so that writers get in between.
+        for table in VIEW_TABLES.values():
+            transaction.begin_write()
+            transaction.run(f"DROP TABLE IF EXISTS {quoted(table.name + BEFORE)}")
+            transaction.commit()
+        return size
+
+    def _take_views(self) -> bool:
+        """Have the standing views to oneself; whether that could be had without a long wait."""
+        dialect, transaction = self._store.dialect, self._transaction
+        names = ", ".join(quoted(table.name) for table in VIEW_TABLES.values() if table_exists(transaction, table.name))
+        try:
+            for statement in dialect.take_tables if names else ():
+                transaction.run(statement.format(names))
+        except dialect.errors as error:
+            if not dialect.is_busy(error):
+                raise
+            return False
+        return True
 
 
-def compare_views(store: Store, limit: int = 20) -> list[Difference]:
+def compare_views(store: Store, limit: int = 20, progress: Progress | None = None) -> list[Difference]:
     """Rows in which the standing views differ from a fresh fold of the entries, at most ``limit`` a view and side.
 
-    Writers wait while the tables are compared.
+    One look at the store; writers go on.
+    """
+    with open_check(store) as transaction:
+        return view_differences(transaction, limit, progress)
+
+
+@contextmanager
+def open_check(store: Store) -> Iterator[Transaction]:
+    """One look at the whole store, with empty temporary tables beside the views; nothing else can be written in it.
+
+    The tables need about as much room among the system's temporary files as the views in the store. On SQLite the
+    write-ahead log keeps growing until the look ends.
     """
     transaction = store.transaction()
     try:
-        _fold_beside(store, transaction)
-        differences = [
-            difference for table in VIEW_TABLES.values() for difference in _differences(transaction, table, limit)
-        ]
+        for setting in store.dialect.before_fold:
+            transaction.run(setting)
+        transaction.begin_temporary()
         for table in VIEW_TABLES.values():
-            transaction.run(f"DROP TABLE {quoted(table.name + BESIDE)}")
+            _create(transaction, store, table, CHECK, "check", temporary=True)
         transaction.commit()
+        transaction.begin_read()
+        hold_views(transaction)
+        yield transaction
     finally:
-        transaction.rollback()
-        transaction.close()
-    return differences
+        transaction.discard()
 
 
-def _fold_beside(store: Store, transaction: Transaction) -> int:
-    """Fold all entries into fresh tables; leaves the last transaction open, with the head locked."""
-    transaction.begin_write()
-    read_head(transaction, lock=True)
-    for table in VIEW_TABLES.values():
-        transaction.run(f"DROP TABLE IF EXISTS {quoted(table.name + BESIDE)}")
-        transaction.run(table.create(store.engine.dialect, BESIDE))
-        for statement in table.index_statements(BESIDE):
-            transaction.run(statement)
-    fold = Fold(Loader(store.dialect, BESIDE))
-    while True:
-        size = read_head(transaction, lock=True).size
-        if size - fold.done <= CHUNK:
-            fold.catch_up(transaction, size)
-            return size
-        fold.catch_up(transaction, fold.done + CHUNK)
-        transaction.commit()
-        transaction.begin_write()
+def view_differences(transaction: Transaction, limit: int, progress: Progress | None = None) -> list[Difference]:
+    """Fold the entries of a look made by `open_check`, once, and compare; see `compare_views`."""
+    fold = Fold(transaction.dialect, CHECK)
+    size = read_head(transaction).size
+    while fold.done < size:
+        fold.catch_up(transaction, min(fold.done + CHUNK, size))
+        if progress is not None:
+            progress(fold.done, size)
+    for setting in transaction.dialect.after_fold:
+        transaction.run(setting)
+    return [found for table in VIEW_TABLES.values() for found in _differences(transaction, table, limit)]
 
 
-class Fold:
-    """Entries folded in order into the views under ``BESIDE``; ``done`` of them so far."""
-
-    def __init__(self, loader: Loader) -> None:
-        """Start at entry 0."""
-        self.done = 0
-        self._forgot = 0
-        self._loader = loader
-        self._state = State()
-
-    def catch_up(self, transaction: Transaction, size: int) -> None:
-        """Fold the entries up to ``size`` and store what they give."""
-        facts = list(_facts(transaction, self.done, size))
-        for stretch in _stretches(facts):
-            self._fold(transaction, stretch)
-        self.done = size
-        if size - self._forgot > OVERLAY_ENTRIES or self._state.size() > OVERLAY_ROWS:
-            self._state.forget()
-            self._forgot = size
-
-    def _fold(self, transaction: Transaction, facts: Sequence[Fact]) -> None:
-        self._loader.load_for(transaction, self._state, [fact.record for fact in facts])
-        for fact in facts:
-            mark = self._state.mark()
-            try:
-                enter(fact, self._state)
-            except NotLoaded:
-                # The facts before it in this stretch made it need more.
-                self._state.undo_to(mark)
-                self._loader.load_for(transaction, self._state, [fact.record], thorough=True)
-                enter(fact, self._state)
-        store_changes(transaction, self._state, BESIDE)
-        if isinstance(facts[-1].record, Correction | Recheck):
-            self._state.forget()
-
-
-def _facts(transaction: Transaction, start: int, stop: int) -> Iterator[Fact]:
-    openings: dict[int, dict[str, object]] = {}
-    for index, path, value in transaction.rows(_OPENINGS, (start, stop)):
-        openings.setdefault(index, {})[path] = msgspec.json.decode(value)
-    for index, raw in transaction.rows(_ENTRIES, (start, stop)):
-        said: Said = decode_said(raw)
-        opened = open_entry(said, openings.get(index, {}))
-        recorded_ms = instant_ms(said.recorded_at)
-        for position, record in enumerate(opened.records):
-            yield Fact(index, position, record, said.author, recorded_ms, breaches_at(opened.breaches, position))
-
-
-def _stretches(facts: Sequence[Fact]) -> Iterator[list[Fact]]:
-    """Corrections and re-checks alone, since they read what is stored; the others together."""
-    together: list[Fact] = []
-    for fact in facts:
-        if isinstance(fact.record, Correction | Recheck):
-            if together:
-                yield together
-                together = []
-            yield [fact]
-        else:
-            together.append(fact)
-    if together:
-        yield together
+def _create(
+    transaction: Transaction, store: Store, table: ViewTable, suffix: str, tag: str, *, temporary: bool = False
+) -> None:
+    transaction.run(table.create(store.engine.dialect, suffix, temporary=temporary))
+    for statement in table.index_statements(suffix, tag):
+        transaction.run(statement)
 
 
 def _exchange(transaction: Transaction, table: ViewTable) -> None:
-    transaction.run(f"DROP TABLE IF EXISTS {quoted(table.name)}")
-    transaction.run(f"ALTER TABLE {quoted(table.name + BESIDE)} RENAME TO {quoted(table.name)}")
-    for column in table.indexed():
-        transaction.run(f"DROP INDEX {quoted(table.index_name(column, BESIDE))}")
-    for statement in table.index_statements():
-        transaction.run(statement)
+    standing, beside = quoted(table.name), quoted(table.name + BESIDE)
+    if table_exists(transaction, table.name):
+        transaction.run(f"ALTER TABLE {standing} RENAME TO {quoted(table.name + BEFORE)}")
+    transaction.run(f"ALTER TABLE {beside} RENAME TO {standing}")
 
 
 def _differences(transaction: Transaction, table: ViewTable, limit: int) -> Iterator[Difference]:
     names = ", ".join(map(quoted, table.columns))
-    standing, fresh = quoted(table.name), quoted(table.name + BESIDE)
+    standing, fresh = quoted(table.name), quoted(table.name + CHECK)
     for only, left, right in (("standing", standing, fresh), ("entries", fresh, standing)):
         found = transaction.rows(f"SELECT {names} FROM {left} EXCEPT SELECT {names} FROM {right} LIMIT {limit:d}")
         yield from (Difference(table.name, only, row) for row in found)

@@ -34,6 +34,10 @@ class Transaction:
         """Begin a consistent look at the whole store."""
         self._cursor.execute(self.dialect.begin_read)
 
+    def begin_temporary(self) -> None:
+        """Begin to make temporary tables, which go with the connection. It takes no lock of the book."""
+        self._cursor.execute(self.dialect.begin_temporary)
+
     def commit(self) -> None:
         """Make it durable."""
         self._cursor.execute("COMMIT")

@@ -80,7 +80,7 @@ def running(folder: Path, *, balls: int = 0, url: str = "", **changes: Any) -> I
     tokens = {role: book.open_account(f"The {role}", (role,))[1] for role in ROLES}
     for submission in [*line_start(), *(registration(number) for number in range(1, balls + 1))]:
         book.submit(submission, created.account).result()
-    settings = msgspec.structs.replace(Settings(token_memory_s=0.0), **changes)
+    settings = msgspec.structs.replace(Settings(token_memory_s=0.0, long_reads=0), **changes)
     with serving(create_app(book, settings, delivery)) as address:
         service = Service(address, book, tokens, created.account)
         try:

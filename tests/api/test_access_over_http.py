@@ -13,7 +13,7 @@ from ledger.access.tokens import format_token
 from tests.api.running import Service, running
 
 PLACES = {"unit": "U-000001", "lot": "SL-1", "index": "0", "place": "0/000", "rest": "x", "code": "refused",
-          "account": "a-none", "name": "pages.css"}  # fmt: skip
+          "account": "a-none", "name": "pages.css", "digest": "0" * 64}  # fmt: skip
 
 
 def operations(service: Service) -> list[tuple[str, str, dict[str, Any]]]:

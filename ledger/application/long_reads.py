@@ -1,0 +1,171 @@
+"""Long reads in processes of their own: dossiers, populations, and whatever else would hold up registrations for seconds.
+
+A process starts with the first question and ends with the service. It has no key: where something is to be signed, it
+sends the bytes to the service, which holds the key, and gets the signature back. The file that it writes is one that the
+service opened. So nothing of a long read, and no key, need have a name on the disk.
+
+Processes of our own and not a pool of the standard library, because these end at once with the service, even with one
+that is killed, and one that dies takes no other's question along.
+"""
+
+from __future__ import annotations
+
+import atexit
+import queue
+import threading
+from collections.abc import Callable, Collection, Sequence
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+from typing import Any, BinaryIO
+
+import msgspec
+
+from ledger.application.dossiers import dossier_of, serial_units
+from ledger.application.pourbook import Pourbook
+from ledger.application.reading_process import Inside, ReadingProcess
+from ledger.book.signing import Verifier, format_verifier, parse_verifier
+from ledger.errors import StoreUnavailable
+from ledger.store.long_look import open_long_reader
+
+ON_THREADS = 2
+"""Long reads at a time where there are no processes for them."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """A question on its way; ``answers`` is what the service gives when it is asked in turn."""
+
+    function: Callable[..., Any]
+    arguments: tuple[Any, ...]
+    answers: dict[str, Callable[..., Any]] = field(default_factory=dict)
+    out: BinaryIO | None = None
+    future: Future[Any] = field(default_factory=Future)
+
+
+class LongReads:
+    """Answers long questions on a few lanes, each a process, or with no ``workers`` a thread of this one.
+
+    Questions wait their turn, first come, first served. Any thread may ask.
+    """
+
+    def __init__(self, book: Pourbook, workers: int) -> None:
+        """Nothing is started before the first question."""
+        self._book = book
+        self._apart = workers > 0
+        self._lanes = workers or ON_THREADS
+        self._waiting: queue.SimpleQueue[_Asked | None] = queue.SimpleQueue()
+        self._lock = threading.Lock()
+        self._unanswered = 0
+        self._started = self._closed = False
+        self._processes: dict[int, ReadingProcess] = {}
+
+    @property
+    def is_free(self) -> bool:
+        """Whether a process would take a question at once."""
+        return self._apart and self._unanswered < self._lanes
+
+    def answer(self, question: Callable[..., Any], *arguments: Any, **named: Any) -> Future[bytes]:
+        """The JSON of ``question(reader, ...)``: a function of a module, with arguments that pickle can carry.
+
+        The future raises what the question raises, and StoreUnavailable when its process ends before the answer.
+        Raises StoreUnavailable after `close`.
+        """
+        return self._ask(_Asked(_answer_json, (question, arguments, named)))
+
+    def dossier(self, out: BinaryIO, serials: Sequence[str], withhold: Collection[str]) -> Future[None]:
+        """Write the dossier of a set of numbers to ``out``, an open file; see `Pourbook.dossier` and `answer`."""
+        signer = self._book.signers.dossier
+        arguments = (tuple(serials), tuple(withhold), signer.purpose, format_verifier(signer.verifier))
+        answers: dict[str, Callable[..., Any]] = {"checkpoint": self._book.checkpoint, "sign": signer.sign}
+        return self._ask(_Asked(_write_dossier, arguments, answers, out))
+
+    def close(self) -> None:
+        """End every process at once; whoever still waits is told that the service is stopping."""
+        with self._lock:
+            self._closed = True
+            for process in self._processes.values():
+                process.end()
+        for _ in range(self._lanes):
+            self._waiting.put(None)
+        atexit.unregister(self.close)
+
+    def _ask(self, asked: _Asked) -> Future[Any]:
+        asked.future.add_done_callback(self._count_answered)
+        with self._lock:
+            self._check_open()
+            self._unanswered += 1
+            self._waiting.put(asked)
+            if not self._started:
+                self._started = True
+                atexit.register(self.close)
+                for lane in range(self._lanes):
+                    # Not waited for at exit: a lane that is still at work then works for nobody.
+                    threading.Thread(target=self._run, args=(lane,), name=f"long-read-{lane}", daemon=True).start()
+        return asked.future
+
+    def _count_answered(self, _future: Future[Any]) -> None:
+        with self._lock:
+            self._unanswered -= 1
+
+    def _run(self, lane: int) -> None:
+        while (asked := self._waiting.get()) is not None:
+            if not asked.future.set_running_or_notify_cancel():
+                continue
+            try:
+                answer = self._answer(lane, asked)
+            except Exception as error:  # noqa: BLE001  # whatever it is, it is the asker's
+                asked.future.set_exception(error)
+            else:
+                asked.future.set_result(answer)
+
+    def _answer(self, lane: int, asked: _Asked) -> Any:
+        if self._apart:
+            return self._process(lane).ask(asked.function, asked.arguments, asked.answers, asked.out)
+        self._check_open()
+        inside = Inside(self._book.store, lambda name, *told: asked.answers[name](*told), asked.out)
+        return asked.function(inside, *asked.arguments)
+
+    def _process(self, lane: int) -> ReadingProcess:
+        """The lane's process, or a new one in the place of one that ended."""
+        with self._lock:
+            self._check_open()
+            process = self._processes.get(lane)
+            if process is None or not process.is_alive:
+                process = self._processes[lane] = ReadingProcess(self._book.store.url)
+            return process
+
+    def _check_open(self) -> None:
+        if self._closed:
+            raise StoreUnavailable("service is stopping", mend="ask again when it is back")
+
+
+@dataclass(frozen=True, slots=True)
+class _DistantSigner:
+    """Signs by asking the service, which holds the key."""
+
+    purpose: str
+    verifier: Verifier
+    ask: Callable[..., Any]
+
+    def sign(self, message: bytes) -> bytes:
+        """The signature that the service gives."""
+        signature: bytes = self.ask("sign", message)
+        return signature
+
+
+def _answer_json(
+    inside: Inside, question: Callable[..., Any], arguments: tuple[Any, ...], named: dict[str, Any]
+) -> bytes:
+    with open_long_reader(inside.store) as reader:
+        return msgspec.json.encode(question(reader, *arguments, **named))
+
+
+def _write_dossier(
+    inside: Inside, serials: Sequence[str], withhold: Collection[str], purpose: str, verifier: str
+) -> None:
+    signer = _DistantSigner(purpose, parse_verifier(verifier), inside.ask)
+    # Asked for now and not when the request came: what was entered while it waited its turn is covered too.
+    note = inside.ask("checkpoint")
+    with open_long_reader(inside.store) as reader:
+        units = serial_units(reader, serials)
+        dossier_of(reader, units, inside.out, note=note, signer=signer, withhold=withhold)

@@ -1,0 +1,167 @@
+"""A process that only reads: it opens the store so that the database refuses every write, and answers one question
+after another until the service closes its pipe or is gone.
+
+What goes over the pipe, pickled, between these two processes alone: from the service ``(function, arguments, writes)``
+and, where it writes, an open file; back ``("answer", value)``, ``("error", exception)``, or ``("asks", (name, arguments))``,
+to which the service sends an answer or an error of its own.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import threading
+import traceback
+from collections.abc import Callable
+from contextlib import suppress
+from multiprocessing import resource_tracker
+from multiprocessing.reduction import recv_handle, send_handle
+from typing import Any, BinaryIO, NamedTuple
+
+from ledger.errors import LedgerError, StoreUnavailable
+from ledger.store.engine import Store, open_store
+
+NICENESS = 10
+"""How far such a process stands back behind the service when both want a core."""
+
+_spawn = multiprocessing.get_context("spawn")
+
+
+class Inside(NamedTuple):
+    """What a question works with: the store, how to ask the service something by name, and the file that was opened for
+    it, a BinaryIO, or None.
+    """
+
+    store: Store
+    ask: Callable[..., Any]
+    out: Any
+
+
+class ReadingProcess:
+    """One process, and the service's end of the pipe to it. One thread asks at a time."""
+
+    def __init__(self, url: str) -> None:
+        """Start it over the store at ``url``; it is ready when it answers."""
+        self._pipe, theirs = _spawn.Pipe()
+        self._process = _spawn.Process(target=_work, args=(url, theirs), name="long read", daemon=True)
+        # The process inherits this thread's mask: a Ctrl-C reaches it too, and is not for it, not even while it starts.
+        # The tracker goes first, since starting it would take the mask off again.
+        resource_tracker.ensure_running()
+        mask = signal.pthread_sigmask(signal.SIG_BLOCK, [signal.SIGINT])
+        try:
+            self._process.start()
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, mask)
+            theirs.close()
+
+    @property
+    def is_alive(self) -> bool:
+        """Whether it has not ended."""
+        return self._process.is_alive()
+
+    def ask(
+        self,
+        function: Callable[..., Any],
+        arguments: tuple[Any, ...],
+        answers: dict[str, Callable[..., Any]],
+        out: BinaryIO | None,
+    ) -> Any:
+        """What ``function(inside, *arguments)`` gives there; ``answers`` is what it may ask the service for.
+
+        Raises what the function raised, and StoreUnavailable when the process ends before it is done.
+        """
+        try:
+            self._pipe.send((function, arguments, out is not None))
+            if out is not None:
+                send_handle(self._pipe, out.fileno(), self._process.pid)
+            sort, told = self._pipe.recv()
+            while sort == "asks":
+                self._pipe.send(_outcome(answers[told[0]], *told[1]))
+                sort, told = self._pipe.recv()
+        except (EOFError, OSError) as error:
+            self.end()
+            raise StoreUnavailable(
+                "long read was cut off",
+                got=f"its process ended with {self._process.exitcode}",
+                mend="ask again; if it ends again, ask for less at once",
+            ) from error
+        return _given(sort, told)
+
+    def end(self) -> None:
+        """End it at once, whatever it is at: it has nothing to lose."""
+        self._process.kill()
+        self._process.join()
+
+
+def _work(url: str, pipe: Any) -> None:
+    """The whole life of the process."""
+    # Whoever stops the service stops it alone; it ends this process when the requests at hand are answered.
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, signal.SIG_IGN)
+    os.nice(NICENESS)
+    threading.Thread(target=_end_with_service, daemon=True).start()
+    work = _Work(url, pipe)
+    with suppress(EOFError, OSError):
+        while True:
+            work.answer_next()
+
+
+def _end_with_service() -> None:
+    service = multiprocessing.parent_process()
+    if service is not None:
+        service.join()
+    os._exit(0)
+
+
+class _Work:
+    """The process's end of the pipe, and the store once it is open."""
+
+    def __init__(self, url: str, pipe: Any) -> None:
+        self._url = url
+        self._pipe = pipe
+        self._store: Store | None = None
+
+    def answer_next(self) -> None:
+        """Wait for one question and answer it. Raises EOFError, OSError when the service is gone."""
+        function, arguments, writes = self._pipe.recv()
+        if writes:
+            with os.fdopen(recv_handle(self._pipe), "wb") as out:
+                outcome = _outcome(self._run, function, arguments, out)
+        else:
+            outcome = _outcome(self._run, function, arguments, None)
+        try:
+            self._pipe.send(outcome)
+        except OSError:
+            raise
+        except Exception:  # noqa: BLE001  # pickle raises what it likes, before anything is sent
+            self._pipe.send(("error", RuntimeError(f"a long read gave what cannot be sent: {outcome[1]!r:.200}")))
+
+    def _run(self, function: Callable[..., Any], arguments: tuple[Any, ...], out: BinaryIO | None) -> Any:
+        if self._store is None:
+            self._store = open_store(self._url, migrate=False, read_only=True)
+        answer = function(Inside(self._store, self._ask, out), *arguments)
+        if out is not None:
+            out.flush()
+        return answer
+
+    def _ask(self, name: str, *arguments: Any) -> Any:
+        self._pipe.send(("asks", (name, arguments)))
+        return _given(*self._pipe.recv())
+
+
+def _outcome(function: Callable[..., Any], *arguments: Any) -> tuple[str, Any]:
+    """What a call gave or raised, to be sent; an error that is not of our tree says where it was raised."""
+    try:
+        return "answer", function(*arguments)
+    except LedgerError as error:
+        return "error", error
+    except Exception as error:  # noqa: BLE001  # it is raised again where the answer is waited for
+        error.add_note("raised in another process:\n" + traceback.format_exc())
+        return "error", error
+
+
+def _given(sort: str, told: Any) -> Any:
+    if sort == "error":
+        raise told
+    return told
