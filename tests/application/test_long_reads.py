@@ -7,7 +7,7 @@ import multiprocessing
 import os
 import tempfile
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from concurrent.futures import Future
 from typing import Any
 
@@ -16,7 +16,7 @@ import pytest
 
 from ledger import errors
 from ledger.application.conformity_query import conformity_of
-from ledger.application.long_reads import LongReads
+from ledger.application.long_reads import LongReads, _Asked
 from ledger.application.lot_view import lot_below
 from ledger.application.reading_process import ReadingProcess
 from ledger.book.signing import format_verifier
@@ -157,27 +157,20 @@ def test_what_cannot_be_sent_is_an_error(ready: Floor) -> None:
     assert not process.is_alive
 
 
-def ended_in_the_middle(reads: LongReads, close: Callable[[], None]) -> tuple[Future[bytes], Future[bytes]]:
-    """A question that is being answered, and one that waits, when ``close`` is called."""
+def ended_in_the_middle(reads: LongReads) -> tuple[Future[Any], Future[Any]]:
+    """A question that is being answered, and one that waits, when the reads are closed."""
     begun = threading.Event()
-    busy = reads._ask(sleeping(begun))
+    busy = reads._ask(_Asked(asked.waits_for_ever, (), {"begun": begun.set}))
     waiting = reads.answer(asked.size_and_process)
     assert begun.wait(60)
     assert not reads.is_free
-    close()
+    reads.close()
     return busy, waiting
-
-
-def sleeping(begun: threading.Event) -> object:
-    """A question that never ends by itself."""
-    from ledger.application.long_reads import _Asked  # noqa: PLC0415  # this one test looks inside
-
-    return _Asked(asked.waits_for_ever, (), {"begun": begun.set})
 
 
 def test_a_close_ends_what_is_under_way(apart: LongReads) -> None:
     """A read in the middle is ended with its process, one that waits is told, and later ones are refused at once."""
-    for future in ended_in_the_middle(apart, apart.close):
+    for future in ended_in_the_middle(apart):
         with pytest.raises(StoreUnavailable, match=r"cut off|stopping"):
             future.result(60)
     with pytest.raises(StoreUnavailable, match="stopping"):
