@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,10 @@ from hypothesis import settings
 # The same examples on every run and no deadline, so that a slow or busy machine changes no result.
 settings.register_profile("ci", derandomize=True, deadline=None, print_blob=True)
 settings.load_profile("ci")
+
+# A run in the background of a shell ignores Ctrl-C, and so would every service that a test starts and stops by it.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 NO_SKIPS = "a test was skipped, and this run allows none (--no-skips)"
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-LOCKS = ("runtime.lock", "dev.lock")
+LOCKS = ("runtime.lock", "dev.lock", "parquet.lock")
 
 
 def pins_of(lock: Path) -> dict[str, set[str]]:
@@ -34,5 +34,6 @@ def test_every_pin_has_a_hash(project: Path, name: str) -> None:
 
 def test_development_lock_includes_the_run_time_lock(project: Path) -> None:
     """Tests run on the very versions that users get."""
-    runtime, dev = (pins_of(project / "ops" / name) for name in LOCKS)
+    runtime, dev, parquet = (pins_of(project / "ops" / name) for name in LOCKS)
     assert {name: dev.get(name) for name in runtime} == runtime
+    assert {name: dev.get(name) for name in parquet} == parquet
