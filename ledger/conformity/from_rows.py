@@ -7,22 +7,41 @@ limit are UTC dates of the event that the rulebook calls its manufacture: rows k
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Any, NamedTuple
+import functools
+import types
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from fractions import Fraction
+from typing import NamedTuple
 
 import msgspec
 
 from ledger.book.instant import Instant, format_instant
 from ledger.conformity.facts import BallFacts, Measured
+from ledger.conformity.reading_uncertainty import GaugeGround, reading_uncertainty
 from ledger.conformity.rulebook import Rulebook
-from ledger.line.gauges import standing_at
-from ledger.line.rows import Approval, Calibration, Lot, Model, Unit
-from ledger.line.rows import Measured as MeasuredRow
+from ledger.line.gauge_studied import newest_study
+from ledger.line.gauges import calibration_at, standing_at
+from ledger.line.quantity import format_number
+from ledger.line.reading_rows import Calibration, Gauge, GaugeStudy
+from ledger.line.reading_rows import Measured as MeasuredRow
+from ledger.line.rows import Approval, Lot, Model, Unit
+from ledger.line.standing_readings import manner_of, sources_of
+
+_KINDS = msgspec.json.Decoder(dict[str, bool])
+
+
+class GaugeRows(NamedTuple):
+    """What is known of gauges, by their ids: what `readings_from_row` takes one by one."""
+
+    calibrations: Mapping[str, Sequence[Calibration]] = {}
+    gauges: Mapping[str, Gauge] = {}
+    studies: Mapping[str, Sequence[GaugeStudy]] = {}
 
 
 class JudgedRows(NamedTuple):
-    """The rows that a verdict rests on. ``calibrations``: those of each gauge that ``measured`` names.
+    """The rows that a verdict rests on.
 
+    ``calibrations``, ``gauges``, ``studies``: those of each gauge that ``measured`` names, by its id.
     ``released_ms``: instant of the release that stands, if one does.
     """
 
@@ -33,6 +52,8 @@ class JudgedRows(NamedTuple):
     approvals: Sequence[Approval] = ()
     calibrations: Mapping[str, Sequence[Calibration]] = {}
     released_ms: int | None = None
+    gauges: Mapping[str, Gauge] = {}
+    studies: Mapping[str, Sequence[GaugeStudy]] = {}
 
 
 def facts_from_rows(rows: JudgedRows, rulebook: Rulebook) -> BallFacts:
@@ -43,44 +64,68 @@ def facts_from_rows(rows: JudgedRows, rulebook: Rulebook) -> BallFacts:
         weight_class=rows.unit.weight_class or rows.lot.weight_class,
         made_on=made,
         approved_on=approved_on(rows.approvals, made),
-        readings=readings_from_row(rows.measured, rows.calibrations),
+        finish=finish_of(rows),
+        kinds={} if rows.model is None else stated_kinds(rows.model.kinds),
+        readings=readings_from_row(rows.measured, rows.calibrations, rows.gauges, rows.studies),
         ball=rows.unit.serial or rows.unit.unit,
     )
 
 
-def readings_from_row(
-    measured: MeasuredRow | None, calibrations: Mapping[str, Sequence[Calibration]]
-) -> dict[str, Measured]:
-    """The readings that stand, by quantity, each with whether its gauge lets it be used.
+def finish_of(rows: JudgedRows) -> str | None:
+    """How a ball is finished: as its own last work left it, else its lot's, else as its model is; None where unknown."""
+    found = rows.unit.finish or rows.lot.finish or (None if rows.model is None else rows.model.finish)
+    return None if found == "unstated" else found
 
-    The standard uncertainty is half the stated expanded one (k = 2).
+
+# A population asks the few models of a plant for every ball.
+@functools.lru_cache(maxsize=1024)
+def stated_kinds(text: str) -> Mapping[str, bool]:
+    """The kinds of a model's row, read only, by kind."""
+    return types.MappingProxyType(_KINDS.decode(text))
+
+
+def readings_from_row(
+    measured: MeasuredRow | None,
+    calibrations: Mapping[str, Sequence[Calibration]],
+    gauges: Mapping[str, Gauge],
+    studies: Mapping[str, Sequence[GaugeStudy]],
+    *,
+    only: Collection[str] = (),
+) -> dict[str, Measured]:
+    """The readings that stand, by quantity: value, uncertainty, conditions, and whether the gauge lets it be used.
+
+    ``only``: those quantities, or with none named, all.
     """
     if measured is None:
         return {}
-    readings = {}
-    for quantity, (unit, gauge, at_ms, fact, *_) in sorted(sources_of(measured).items()):
-        standing = standing_at(calibrations.get(gauge, ()), at_ms)
-        expanded = getattr(measured, f"{quantity}_u")
+    readings, sources = {}, sources_of(measured)
+    for quantity, how in sorted(manner_of(measured).items()):
+        if only and quantity not in only:
+            continue
+        at_ms, fact, milli_c = sources[quantity]
+        made = calibrations.get(how.gauge, ())
+        standing = standing_at(made, at_ms)
+        gauge = gauges.get(how.gauge)
+        ground = GaugeGround(gauge, calibration_at(made, at_ms), newest_study(studies.get(how.gauge, ())))
+        doubt = reading_uncertainty(how, getattr(measured, f"{quantity}_u"), ground)
         readings[quantity] = Measured(
             value_scaled=getattr(measured, quantity),
-            unit=unit,
-            u_scaled=None if expanded is None else expanded // 2,
+            unit=how.unit,
+            u_scaled=doubt.u_scaled,
+            repeat_scaled=doubt.repeat_scaled,
+            readings=how.readings,
+            statistic=how.statistic,
+            u_from=doubt.said,
+            gauge=how.gauge,
+            definition="" if gauge is None else gauge.definition or "",
+            temperature_c=None if milli_c is None else format_number(Fraction(milli_c, 1000)),
+            delay_s=how.delay_s or None,
+            surface=how.surface,
             usable=standing.usable,
-            why_unusable="" if standing.usable else f"{gauge}: {standing.why}",
+            why_unusable="" if standing.usable else f"{how.gauge}: {standing.why}",
             fact=fact,
         )
     return readings
-
-
-def sources_of(measured: MeasuredRow | None) -> dict[str, list[Any]]:
-    """Quantity to [unit, gauge, instant ms, fact address, statistic, number of readings]."""
-    sources: dict[str, list[Any]] = {} if measured is None else msgspec.json.decode(measured.sources)
-    return sources
-
-
-def gauges_of(measured: MeasuredRow | None) -> set[str]:
-    """The gauges that the standing readings were taken with."""
-    return {source[1] for source in sources_of(measured).values()}
 
 
 def made_on(rows: JudgedRows, rulebook: Rulebook) -> dt.date | None:

@@ -11,10 +11,13 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 import msgspec
+from msgspec import UNSET, UnsetType
 
 from ledger.conformity.facts import BallFacts
+from ledger.conformity.house import HousePolicy
+from ledger.conformity.outcome import CAUTION, OUTCOMES, Verdict, house_overall, overall
 from ledger.conformity.rulebook import Rulebook
-from ledger.conformity.verdict import CAUTION, OUTCOMES, Verdict, judge_ball, overall
+from ledger.conformity.verdict import judge_ball
 
 
 class Worst(msgspec.Struct, frozen=True):
@@ -29,7 +32,8 @@ class Tally(msgspec.Struct, frozen=True, kw_only=True):
     """A population judged.
 
     ``overall``: outcome to count of balls, by the worst verdict of each.  ``counts``: requirement id to outcome to
-    count; every outcome is named, zero too.  ``worst``: requirement id to the balls with the least margin, worst first.
+    count; every outcome is named, zero too.  ``house_overall`` and ``house_counts``: the same by the house's policy,
+    absent where there is none.  ``worst``: requirement id to the balls with the least margin, worst first.
     """
 
     rulebook: str
@@ -37,6 +41,8 @@ class Tally(msgspec.Struct, frozen=True, kw_only=True):
     overall: dict[str, int]
     counts: dict[str, dict[str, int]]
     worst: dict[str, tuple[Worst, ...]]
+    house_overall: dict[str, int] | UnsetType = UNSET
+    house_counts: dict[str, dict[str, int]] | UnsetType = UNSET
     caution: str = CAUTION
 
 
@@ -64,22 +70,42 @@ class _Worsts:
         return tuple(Worst(ball, verdict.margin or "", verdict.outcome) for _, _, verdict, ball in ordered)
 
 
-def judge_population(rulebook: Rulebook, balls: Iterable[BallFacts], *, keep_worst: int = 5) -> Tally:
+class _Counts:
+    """Outcomes of whole balls and of each requirement."""
+
+    def __init__(self, ids: list[str]) -> None:
+        self.balls: Counter[str] = Counter()
+        self.of: dict[str, Counter[str]] = {id: Counter() for id in ids}
+
+    def overall(self) -> dict[str, int]:
+        return {outcome: self.balls[outcome] for outcome in OUTCOMES}
+
+    def each(self) -> dict[str, dict[str, int]]:
+        return {id: {outcome: count[outcome] for outcome in OUTCOMES} for id, count in self.of.items()}
+
+
+def judge_population(
+    rulebook: Rulebook, balls: Iterable[BallFacts], *, keep_worst: int = 5, policy: HousePolicy | None = None
+) -> Tally:
     """Every ball judged against the rulebook; time linear in the balls, memory in ``keep_worst``."""
     ids = [requirement.id for requirement in rulebook.requirements]
-    counts: dict[str, Counter[str]] = {id: Counter() for id in ids}
+    own, house = _Counts(ids), _Counts(ids)
     worst = {id: _Worsts(keep_worst) for id in ids}
-    ball_outcomes: Counter[str] = Counter()
     for facts in balls:
-        verdicts = judge_ball(rulebook, facts)
-        ball_outcomes[overall(verdicts)] += 1
+        verdicts = judge_ball(rulebook, facts, policy)
+        own.balls[overall(verdicts)] += 1
+        house.balls[house_overall(verdicts) or "not_applicable"] += 1
         for verdict in verdicts:
-            counts[verdict.requirement][verdict.outcome] += 1
+            own.of[verdict.requirement][verdict.outcome] += 1
+            if not isinstance(verdict.house, UnsetType):
+                house.of[verdict.requirement][verdict.house.outcome] += 1
             worst[verdict.requirement].take(verdict, facts.ball)
     return Tally(
         rulebook=rulebook.id,
-        balls=ball_outcomes.total(),
-        overall={outcome: ball_outcomes[outcome] for outcome in OUTCOMES},
-        counts={id: {outcome: counts[id][outcome] for outcome in OUTCOMES} for id in ids},
+        balls=own.balls.total(),
+        overall=own.overall(),
+        counts=own.each(),
         worst={id: worst[id].rows() for id in ids},
+        house_overall=UNSET if policy is None else house.overall(),
+        house_counts=UNSET if policy is None else house.each(),
     )

@@ -13,8 +13,9 @@ from typing import Literal
 
 import msgspec
 
+from ledger.conformity.toml_text import check_word
 from ledger.errors import LedgerError, MalformedRulebook
-from ledger.line.quantity import UNITS, check_unit, parse_number
+from ledger.line.quantity import OF_COMPONENTS, UNITS, check_unit, parse_number
 
 Operator = Literal["<", "<=", ">", ">=", "range"]
 Clock = Literal["manufacture", "approval", "event"]
@@ -30,6 +31,10 @@ _SIDES: dict[str, frozenset[str]] = {
 }
 
 
+_DEFINED = ("static_imbalance",)
+"""Quantities of several meanings: a limit on one says which it means, or that its text does not."""
+
+
 @functools.lru_cache(maxsize=4096)
 def _exact(text: str) -> Fraction:
     # A population asks for the same few limits a million times.
@@ -39,19 +44,42 @@ def _exact(text: str) -> Fraction:
 class Scope(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The balls that a requirement is about.
 
-    ``min_class_lb``: decimal pounds; ``class_basis`` says whether the weighed value or the nominal class is held
-    against it, and ``class_edge`` says in words what happens at the edge and what is rounded.
+    ``min_class_lb``, ``max_class_lb``: decimal pounds, each end included unless ``..._strict``; ``class_basis`` says
+    whether the weighed value or the nominal class is held against them, and ``class_edge`` says in words what happens at
+    the edge and what is rounded.
     ``kind``: only balls of that kind (``urethane``, ``house``, ...); ``kind_unstated`` says what a model that does not
-    state it is taken for.
+    state it is taken for.  ``finish``: only balls whose surface is finished so.
     """
 
     min_class_lb: str | None = None
+    min_class_strict: bool = False
+    max_class_lb: str | None = None
+    max_class_strict: bool = False
     class_basis: Literal["weighed", "nominal"] | None = None
     class_edge: str | None = None
     core: Literal["any", "symmetric", "asymmetric"] = "any"
-    drilled: Literal["any", "undrilled"] = "any"
+    drilled: Literal["any", "undrilled", "drilled"] = "any"
+    finish: Literal["any", "sanded", "polished"] = "any"
     kind: str | None = None
     kind_unstated: Literal["outside", "undecided"] = "undecided"
+
+
+class Method(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The conditions under which a reading counts for a requirement; what is absent was not stated where it was read.
+
+    ``temperature_c``: lowest and highest, decimal degrees Celsius, both included.  ``delay_s``: longest time from firm
+    contact to reading.  ``readings``: fewest repeated readings; ``spacing_mm``: least distance between them.
+    ``statistic``: the figure that stands for them.  ``surface``: the state of the surface, in words.
+    ``standard``: what a standard of testing asks for beyond the body's own text, in words; nothing is judged by it.
+    """
+
+    temperature_c: tuple[str, str] | None = None
+    delay_s: str | None = None
+    readings: int | None = None
+    spacing_mm: str | None = None
+    statistic: Literal["mean", "median", "range", "single"] | None = None
+    surface: str = ""
+    standard: str = ""
 
 
 class Requirement(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -59,6 +87,11 @@ class Requirement(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
 
     ``limits``: one decimal text, two (lower, upper, both inclusive) for ``range``, in ``unit``.
     ``guard_r``: guard band of the ``guarded`` rule as a multiple of U = 2u (JCGM 106:2012, 8.3.2; clause from memory).
+    ``per``: what is held against the limit: each ball, the mean of a lot, each component, or the model once.
+    ``effect``: a ``limit`` that a ball must meet; a ``bar`` keeps a ball that fails it out of some events and no more; a
+    ``trigger`` asks for more samples where it is not met, and fails nothing.
+    ``definition``: which of the things that bear the quantity's name is meant (see `quantity`); empty where the name has
+    one meaning, ``unstated`` where the text that was read does not say.
     ``row`` names the note in which the source was collected.
     """
 
@@ -72,6 +105,10 @@ class Requirement(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     source: str
     provenance: Provenance
     scope: Scope = Scope()
+    per: Literal["ball", "lot_mean", "component", "model"] = "ball"
+    effect: Literal["limit", "bar", "trigger"] = "limit"
+    method: Method = Method()
+    definition: str = ""
     effective_from: dt.date | None = None
     effective_to: dt.date | None = None
     decision: DecisionRule = "simple"
@@ -115,9 +152,12 @@ class Requirement(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
         return after and (self.effective_to is None or on <= self.effective_to)
 
     def same_family(self, other: Requirement) -> bool:
-        """Whether both limit the same side of one quantity, for the same balls, by the same clock."""
-        same = (self.quantity, self.scope, self.clock) == (other.quantity, other.scope, other.clock)
+        """Whether both limit the same side of one quantity, for the same balls, by the same clock, to the same effect."""
+        same = self._family() == other._family()
         return same and bool(_SIDES[self.operator] & _SIDES[other.operator])
+
+    def _family(self) -> tuple[object, ...]:
+        return self.quantity, self.scope, self.clock, self.per, self.effect, self.definition
 
     def overlaps(self, other: Requirement) -> bool:
         """Whether some date lies in both periods."""
@@ -126,9 +166,14 @@ class Requirement(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
 
 
 def check_requirement(requirement: Requirement) -> None:
-    """The requirement is sound by itself, or MalformedRulebook is raised; ``where`` is the field's name."""
+    """The requirement is sound by itself, or MalformedRulebook is raised.
+
+    ``where`` is the field's name, and after a point the name of a field inside it.
+    """
     _check_limits(requirement)
+    _check_meaning(requirement)
     _check_scope(requirement.scope)
+    _check_method(requirement.method)
     for field in ("id", "row", "source"):
         if not getattr(requirement, field).strip():
             raise MalformedRulebook(f"{field} is empty", where=field)
@@ -159,14 +204,67 @@ def _check_limits(requirement: Requirement) -> None:
         raise MalformedRulebook("guard band is negative", got=requirement.guard_r, where="guard_r")
 
 
+def _check_meaning(requirement: Requirement) -> None:
+    if requirement.quantity in _DEFINED and not requirement.definition:
+        raise MalformedRulebook(
+            f"{requirement.quantity} has several meanings, and the limit says none",
+            expected="definition",
+            where="quantity",
+            mend='state the definition; write "unstated" where the text of the body does not tell it',
+        )
+    for word, field in ((requirement.definition, "definition"), (requirement.scope.kind, "scope.kind")):
+        if word:
+            check_word(word, field)
+    of_component = requirement.quantity in OF_COMPONENTS
+    if of_component != (requirement.per == "component"):
+        raise MalformedRulebook(
+            f"{requirement.quantity} is a quantity of a {'component' if of_component else 'ball'}",
+            expected="component" if of_component else "ball or lot_mean or model",
+            got=requirement.per,
+            where="per",
+        )
+
+
 def _check_scope(scope: Scope) -> None:
-    if scope.min_class_lb is None:
+    low, high = scope.min_class_lb, scope.max_class_lb
+    for text, strict, name in ((low, scope.min_class_strict, "min_class"), (high, scope.max_class_strict, "max_class")):
+        if text is None and strict:
+            raise MalformedRulebook("a strict edge and no class", expected=f"{name}_lb", where=f"scope.{name}_strict")
+        if text is not None and _decimal(text, f"scope.{name}_lb") < 0:
+            raise MalformedRulebook("weight class is negative", got=text, where=f"scope.{name}_lb")
+    if low is None and high is None:
         if scope.class_basis or scope.class_edge:
-            raise MalformedRulebook("scope has a class rule and no class", expected="min_class_lb", where="scope")
+            raise MalformedRulebook(
+                "scope has a class rule and no class", expected="min_class_lb or max_class_lb", where="scope"
+            )
         return
-    _decimal(scope.min_class_lb, "scope")
-    if scope.class_basis is None or not scope.class_edge:
+    if low is not None and high is not None:
+        _check_classes(Fraction(low), Fraction(high), strict=scope.min_class_strict or scope.max_class_strict)
+    if scope.class_basis is None or not (scope.class_edge or "").strip():
         raise MalformedRulebook("weight class has no edge rule", expected="class_basis and class_edge", where="scope")
+
+
+def _check_classes(low: Fraction, high: Fraction, *, strict: bool) -> None:
+    if low > high:
+        raise MalformedRulebook("lowest class is above the highest", where="scope.max_class_lb")
+    if low == high and strict:
+        raise MalformedRulebook("no weight lies between the two classes", where="scope.max_class_lb")
+
+
+def _check_method(method: Method) -> None:
+    for text, name in ((method.delay_s, "delay_s"), (method.spacing_mm, "spacing_mm")):
+        if text is not None and _decimal(text, f"method.{name}") < 0:
+            raise MalformedRulebook("condition is negative", got=text, where=f"method.{name}")
+    if method.readings is not None and method.readings < 1:
+        raise MalformedRulebook("number of readings is below one", got=method.readings, where="method.readings")
+    if method.temperature_c is not None:
+        low, high = (_decimal(text, "method.temperature_c") for text in method.temperature_c)
+        if low > high:
+            raise MalformedRulebook(
+                "temperature range ends before it begins",
+                got=list(method.temperature_c),
+                where="method.temperature_c",
+            )
 
 
 def _decimal(text: str, field: str) -> Fraction:

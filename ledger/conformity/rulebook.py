@@ -1,11 +1,11 @@
 """A rulebook: one edition of a body's requirements, one TOML file.
 
 The file has ``format = 1``, ``id``, ``body``, ``edition``, ``title``, ``made_event``, ``note`` and one
-``[[requirement]]`` table for each limit (fields of ``requirement.Requirement``; its scope is an inline table or the
-sub-table ``[requirement.scope]``).  Numbers that are limits are strings, so that they stay as printed.  Unknown keys
-are refused.  A rulebook is known by the SHA-256 of its file's bytes.
+``[[requirement]]`` table for each limit (fields of ``requirement.Requirement``; its scope and its method are inline
+tables or the sub-tables ``[requirement.scope]`` and ``[requirement.method]``).  Numbers that are limits are strings, so
+that they stay as printed.  Unknown keys are refused.  A rulebook is known by the SHA-256 of its file's bytes.
 
-The rulebooks that ship lie beside this module in ``rulebooks/``; a plant's own are read the same way.
+The rulebooks that ship lie beside this module in ``rulebooks/``; a plant's own are read the same way (see ``shelf``).
 """
 
 from __future__ import annotations
@@ -13,8 +13,6 @@ from __future__ import annotations
 import functools
 import hashlib
 import importlib.resources
-import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -23,10 +21,11 @@ from typing import Literal
 import msgspec
 
 from ledger.conformity.requirement import Requirement, check_requirement
+from ledger.conformity.toml_text import TomlText, check_word, read_toml
 from ledger.errors import MalformedRulebook
 
-LARGEST_FILE = 1_000_000
-"""Bytes of a rulebook file."""
+MOST_REQUIREMENTS = 1000
+"""Requirements of a rulebook: each is held against every other."""
 
 
 class Rulebook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -48,12 +47,17 @@ class Rulebook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
 
 @dataclass(frozen=True, slots=True)
-class ShippedRulebook:
+class RulebookFile:
     """A rulebook with the bytes it was read from and their digest (64 lower hex digits)."""
 
     raw: bytes
     digest: str
     rulebook: Rulebook
+
+
+def read_rulebook(raw: bytes, where: str = "rulebook") -> RulebookFile:
+    """The rulebook that a file's bytes hold. Raises MalformedRulebook as ``parse_rulebook`` does."""
+    return RulebookFile(raw, rulebook_digest(raw), parse_rulebook(raw, where))
 
 
 def rulebook_digest(raw: bytes) -> str:
@@ -65,88 +69,58 @@ def parse_rulebook(text: bytes | str, where: str = "rulebook") -> Rulebook:
     """A rulebook that keeps its schema, from the text of a file.
 
     ``where`` is the file's name for messages.  Raises MalformedRulebook, whose ``where`` adds the line when it can be
-    told: bytes that are no UTF-8 TOML, unknown or missing keys, unknown quantities or units, limits that do not fit
-    their operator, a weight class without an edge rule, repeated ids, and requirements of one family whose dates
-    overlap.
+    told: what ``read_toml`` refuses, unknown quantities or units, limits that do not fit their operator, a quantity of
+    several meanings without its definition, a weight class without an edge rule, repeated ids, and requirements of one
+    family whose dates overlap.
     """
-    if len(text) > LARGEST_FILE:
-        raise MalformedRulebook("file is too large", expected=f"at most {LARGEST_FILE} bytes", where=where)
-    try:
-        source = text if isinstance(text, str) else text.decode("utf-8")
-        tables = tomllib.loads(source)
-    except (ValueError, RecursionError) as error:
-        raise MalformedRulebook(f"file is no TOML: {_first_line(error)}", where=where) from error
-    lines = source.splitlines()
-    try:
-        rulebook = msgspec.convert(tables, Rulebook)
-    except msgspec.ValidationError as error:
-        raise _schema_error(error, lines, where) from error
-    _check_rulebook(rulebook, lines, where)
+    rulebook, lines = read_toml(text, Rulebook, where, "requirement")
+    check_word(rulebook.id, lines.head_place("id"))
+    _check_rulebook(rulebook, lines)
     return rulebook
 
 
 @functools.cache
-def shipped_rulebooks() -> Mapping[str, ShippedRulebook]:
+def shipped_rulebooks() -> Mapping[str, RulebookFile]:
     """The rulebooks that ship, by id, in the order of their ids. Read once from the package."""
-    shipped: dict[str, ShippedRulebook] = {}
+    shipped: dict[str, RulebookFile] = {}
     folder = importlib.resources.files("ledger.conformity").joinpath("rulebooks")
     for file in sorted(folder.iterdir(), key=lambda file: file.name):
         if file.name.endswith(".toml"):
-            raw = file.read_bytes()
-            rulebook = parse_rulebook(raw, file.name)
-            shipped[rulebook.id] = ShippedRulebook(raw, rulebook_digest(raw), rulebook)
+            read = read_rulebook(file.read_bytes(), file.name)
+            shipped[read.rulebook.id] = read
     return MappingProxyType(shipped)
 
 
-def _check_rulebook(rulebook: Rulebook, lines: list[str], where: str) -> None:
+def _check_rulebook(rulebook: Rulebook, lines: TomlText) -> None:
     if not rulebook.requirements:
-        raise MalformedRulebook("rulebook has no requirement", expected="at least one", where=where)
+        raise MalformedRulebook("rulebook has no requirement", expected="at least one", where=lines.where)
+    if len(rulebook.requirements) > MOST_REQUIREMENTS:
+        raise MalformedRulebook(
+            "rulebook has too many requirements",
+            expected=f"at most {MOST_REQUIREMENTS}",
+            got=len(rulebook.requirements),
+            where=lines.where,
+        )
     for number, requirement in enumerate(rulebook.requirements):
         try:
             check_requirement(requirement)
         except MalformedRulebook as error:
-            error_at = _place(lines, where, number, error.where)
-            raise MalformedRulebook(error.problem, expected=error.expected, got=error.got, where=error_at) from error
+            at = lines.place(number, *reversed(error.where.split(".")))
+            raise MalformedRulebook(
+                error.problem, expected=error.expected, got=error.got, where=at, mend=error.mend
+            ) from error
         for earlier in rulebook.requirements[:number]:
-            _check_pair(earlier, requirement, _place(lines, where, number, "id"))
+            _check_pair(earlier, requirement, lines, number)
 
 
-def _check_pair(earlier: Requirement, later: Requirement, where: str) -> None:
+def _check_pair(earlier: Requirement, later: Requirement, lines: TomlText, number: int) -> None:
     if earlier.id == later.id:
-        raise MalformedRulebook("requirement id is used twice", got=later.id, where=where)
+        raise MalformedRulebook("requirement id is used twice", got=later.id, where=lines.place(number, "id"))
     if earlier.same_family(later) and earlier.overlaps(later):
         raise MalformedRulebook(
             f"dates of {later.id} overlap those of {earlier.id}",
             expected=f"periods apart from {earlier.period_text}",
             got=later.period_text,
-            where=where,
+            where=lines.place(number, "effective_from", "id"),
             mend="end the earlier one the day before the later one begins",
         )
-
-
-def _schema_error(error: msgspec.ValidationError, lines: list[str], where: str) -> MalformedRulebook:
-    message = _first_line(error)
-    number = re.search(r"\$\.requirement\[(\d+)\]", message)
-    keys = re.findall(r"`(\w+)`", message.split(" - at ")[0]) + re.findall(r"\.([a-z_]+)", message)[::-1]
-    if number:
-        # An unknown key has a line of its own; a missing one falls back to the head of its requirement.
-        return MalformedRulebook(f"schema is not kept: {message}", where=_place(lines, where, int(number[1]), *keys))
-    return MalformedRulebook(f"schema is not kept: {message}", where=where)
-
-
-def _place(lines: list[str], where: str, number: int, *keys: str) -> str:
-    """File and line of the first of the keys found in a requirement, else of the requirement's head."""
-    heads = [at for at, line in enumerate(lines) if re.match(r"\s*\[\[\s*requirement\s*\]\]", line)]
-    if number >= len(heads):
-        return where
-    end = heads[number + 1] if number + 1 < len(heads) else len(lines)
-    for key in keys:
-        for at in range(heads[number], end):
-            if re.match(rf"\s*(\[requirement\.)?{re.escape(key)}\s*[=.\]]", lines[at]):
-                return f"{where} line {at + 1}"
-    return f"{where} line {heads[number] + 1}"
-
-
-def _first_line(error: Exception) -> str:
-    text = str(error) or type(error).__name__
-    return text.splitlines()[0][:200]

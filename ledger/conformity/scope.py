@@ -44,11 +44,14 @@ def _unknown(reason: str) -> Standing:
 def standing(requirement: Requirement, facts: BallFacts) -> Standing:
     """Whether the requirement applies: no if any condition says no, unknown if any is unknown, else yes."""
     answers = (clock_standing(requirement, facts), *scope_standing(requirement.scope, facts))
+    said = [answer for answer in answers if answer is not _YES]
+    if not said:
+        return _YES
     for applies in (Applies.NO, Applies.UNKNOWN):
-        reasons = tuple(reason for answer in answers if answer.applies is applies for reason in answer.reasons)
+        reasons = tuple(reason for answer in said if answer.applies is applies for reason in answer.reasons)
         if reasons:
             return Standing(applies, reasons)
-    return Standing(Applies.YES, tuple(reason for answer in answers for reason in answer.reasons))
+    return Standing(Applies.YES, tuple(reason for answer in said for reason in answer.reasons))
 
 
 def clock_standing(requirement: Requirement, facts: BallFacts) -> Standing:
@@ -74,12 +77,20 @@ def clock_standing(requirement: Requirement, facts: BallFacts) -> Standing:
 
 def scope_standing(scope: Scope, facts: BallFacts) -> tuple[Standing, ...]:
     """One answer for each condition of the scope."""
-    return (_drilled(scope, facts), _core(scope, facts), _kind(scope, facts), _weight_class(scope, facts))
+    return (
+        _drilled(scope, facts),
+        _core(scope, facts),
+        _finish(scope, facts),
+        _kind(scope, facts),
+        _weight_class(scope, facts),
+    )
 
 
 def _drilled(scope: Scope, facts: BallFacts) -> Standing:
     if scope.drilled == "undrilled" and facts.drilled:
         return _no("the limit is for an undrilled ball, and this one is drilled")
+    if scope.drilled == "drilled" and not facts.drilled:
+        return _no("the limit is for a drilled ball, and this one is not drilled")
     return _YES
 
 
@@ -87,6 +98,14 @@ def _core(scope: Scope, facts: BallFacts) -> Standing:
     if scope.core in ("any", facts.core):
         return _YES
     return _no(f"the limit is for a ball with {_a(scope.core)} core, and this one has {_a(facts.core)} core")
+
+
+def _finish(scope: Scope, facts: BallFacts) -> Standing:
+    if scope.finish in ("any", facts.finish):
+        return _YES
+    if facts.finish is None:
+        return _unknown(f"the limit is for {_a(scope.finish)} ball, and how this one is finished is not on record")
+    return _no(f"the limit is for {_a(scope.finish)} ball, and this one is {facts.finish}")
 
 
 def _kind(scope: Scope, facts: BallFacts) -> Standing:
@@ -102,25 +121,50 @@ def _kind(scope: Scope, facts: BallFacts) -> Standing:
 
 
 def _weight_class(scope: Scope, facts: BallFacts) -> Standing:
-    if scope.min_class_lb is None:
+    if scope.min_class_lb is None and scope.max_class_lb is None:
         return _YES
     weight, basis = _class_weight(scope, facts)
     if weight is None:
-        return _unknown(
-            f"the limit starts at {scope.min_class_lb} lb, and the ball has neither weight nor class on record"
-        )
-    said = f"{basis} {format_number(weight)} lb"
-    if weight < Fraction(scope.min_class_lb):
-        return _no(f"{said} is under {scope.min_class_lb} lb ({scope.class_edge})")
+        return _unknown(f"the limit is for {_classes(scope)}, and the ball has neither weight nor class on record")
+    outside = _outside(scope, weight)
+    if outside:
+        return _no(f"{basis} {format_number(weight)} lb is {outside} ({scope.class_edge})")
     if basis == "nominal class" and scope.class_basis == "weighed":
         return Standing(Applies.YES, ("the ball has no usable weight; its nominal class stands in for it",))
     return _YES
 
 
+def _outside(scope: Scope, weight: Fraction) -> str:
+    """Which end of the weight class a weight in pounds lies beyond, or nothing."""
+    if scope.min_class_lb is not None:
+        least = Fraction(scope.min_class_lb)
+        if weight < least or (scope.min_class_strict and weight == least):
+            return f"not over {scope.min_class_lb} lb" if scope.min_class_strict else f"under {scope.min_class_lb} lb"
+    if scope.max_class_lb is not None:
+        most = Fraction(scope.max_class_lb)
+        if weight > most or (scope.max_class_strict and weight == most):
+            return f"not under {scope.max_class_lb} lb" if scope.max_class_strict else f"over {scope.max_class_lb} lb"
+    return ""
+
+
+def _classes(scope: Scope) -> str:
+    """The weight class in words."""
+    ends = []
+    if scope.min_class_lb is not None:
+        ends.append(f"{'over ' if scope.min_class_strict else ''}{scope.min_class_lb} lb")
+    if scope.max_class_lb is not None:
+        ends.append(f"{'under ' if scope.max_class_strict else ''}{scope.max_class_lb} lb")
+    if len(ends) == 2:
+        return f"balls of {ends[0]} to {ends[1]}"
+    end = "or more" if scope.min_class_lb is not None else "or less"
+    strict = scope.min_class_strict or scope.max_class_strict
+    return f"balls of {ends[0]}" if strict else f"balls of {ends[0]} {end}"
+
+
 def _class_weight(scope: Scope, facts: BallFacts) -> tuple[Fraction | None, str]:
     mass = facts.readings.get("mass")
     if scope.class_basis == "weighed" and mass is not None and mass.usable:
-        return convert(mass.value, mass.unit, "lb"), "weighed"
+        return mass.value if mass.unit == "lb" else convert(mass.value, mass.unit, "lb"), "weighed"
     return (None, "") if facts.weight_class is None else (Fraction(facts.weight_class), "nominal class")
 
 

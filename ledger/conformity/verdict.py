@@ -1,168 +1,94 @@
 """What a ball's measured values show about a rulebook's requirements.
 
-One verdict a requirement: conforms, does not conform, undecided, not measured, not applicable.  Comparison is exact
-(fractions), in the unit that the rulebook prints.  Rules of decision, by requirement:
+One verdict a requirement: conforms, does not conform, undecided, not measured, not applicable, or barred: it fails a
+limit that keeps it out of some events and no more.  A requirement's own rule decides (see ``decision``); where the
+house has a policy its answer stands beside, and never in place of it.
 
-- ``simple``: the value against the limit, uncertainty left out (JCGM 106:2012, 8.2);
-- ``guarded``: conforms only when inside by w = r U, U = 2u; between limit and guard band it is undecided (8.3.2);
-- ``three_way``: conformity or nonconformity is shown only beyond 1.65 u (ISO 14253-1:2017; factor for 95 % one-sided).
-
-Clauses are from memory.  Circumference and diameter are never both judged from one reading.
+Circumference and diameter are never both judged from one reading.  What is judged over a lot is in ``lot_mean``.
 A verdict is the maker's own assessment: ``CAUTION`` goes with every one.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable
-from fractions import Fraction
-from typing import Literal
+from collections.abc import Callable, Iterable
 
 import msgspec
+from msgspec import UnsetType
 
+from ledger.conformity.decision import decide, figure_of, rule_of
 from ledger.conformity.facts import BallFacts, Measured
-from ledger.conformity.requirement import Provenance, Requirement
+from ledger.conformity.house import HousePolicy, Rule
+from ledger.conformity.judged_figure import Ground, by_effect, judge_reading, unjudged
+from ledger.conformity.method import conditions_of, other_definition
+from ledger.conformity.outcome import CAUTION, OUTCOMES, HouseVerdict, Outcome, Verdict, house_overall, overall
+from ledger.conformity.requirement import Requirement
 from ledger.conformity.rulebook import Rulebook
-from ledger.conformity.scope import Applies, Standing, clock_standing, standing
-from ledger.line.quantity import QUANTITIES, UNITS, convert, format_number
+from ledger.conformity.scope import Applies, clock_standing, standing
+from ledger.line.quantity import QUANTITIES
 
-Outcome = Literal["conforms", "does_not_conform", "undecided", "not_measured", "not_applicable"]
-
-OUTCOMES: tuple[Outcome, ...] = ("does_not_conform", "undecided", "not_measured", "conforms", "not_applicable")
-"""Every outcome, worst first."""
-
-CAUTION = (
-    "the maker's own assessment, not an approval; approval rests with the governing body, "
-    "and every limit must be checked against the body's current manual"
-)
-
-THREE_WAY_FACTOR = Fraction("1.65")
-"""Guard band of the three-way rule in standard uncertainties."""
+__all__ = [
+    "CAUTION",
+    "OUTCOMES",
+    "HouseVerdict",
+    "Outcome",
+    "Verdict",
+    "house_overall",
+    "judge",
+    "judge_ball",
+    "overall",
+]
 
 _ALTERNATIVE = {"circumference": "diameter", "diameter": "circumference"}
 
+_JUDGED_ELSEWHERE = {
+    "lot_mean": "judged over the lot, by the mean of its balls, and not for one ball",
+    "component": "judged for each component, and not for the ball",
+    "model": "judged once for the model, and not for each ball",
+}
 
-class Verdict(msgspec.Struct, frozen=True, kw_only=True):
-    """One requirement judged for one ball.
-
-    ``value`` and ``margin`` are decimal text in ``unit``, the limit's unit, exact to 18 places; ``margin`` is positive
-    inside the limit and negative outside it.  ``converted`` tells that the value was measured in another unit.
-    ``fact``: the address of the reading that was judged.
-    """
-
-    requirement: str
-    quantity: str
-    outcome: Outcome
-    limit: str
-    unit: str
-    value: str | None = None
-    margin: str | None = None
-    converted: bool = False
-    decision: str
-    reasons: tuple[str, ...] = ()
-    provenance: Provenance
-    body: str = ""
-    source: str
-    section: str = ""
-    fact: str = ""
-    caution: str = CAUTION
+_THROUGHOUT = "the value fails under every limit that the date could select"
 
 
-class _Compared(msgspec.Struct, frozen=True):
-    outcome: Outcome
-    value: Fraction
-    margin: Fraction
-    converted: bool
-    reasons: tuple[str, ...]
-
-
-def judge(requirement: Requirement, facts: BallFacts, *, limited: Iterable[str] = (), body: str = "") -> Verdict:
+def judge(
+    requirement: Requirement,
+    facts: BallFacts,
+    *,
+    limited: Iterable[str] = (),
+    body: str = "",
+    policy: HousePolicy | None = None,
+) -> Verdict:
     """The verdict on one requirement.
 
     ``limited``: the quantities that the rulebook limits, so that a ball measured by diameter is not called unmeasured
     for want of a circumference.  Where it is unknown whether the requirement applies, a ball that meets it conforms
-    either way, and any other is undecided.
+    either way, and any other is undecided.  What is not judged ball by ball is not applicable to one.
     """
     answer = standing(requirement, facts)
     if answer.applies is Applies.NO:
-        return _verdict(requirement, "not_applicable", answer.reasons, body=body)
-    measured, reasons = _reading(requirement.quantity, facts)
+        return unjudged(requirement, "not_applicable", answer.reasons, body=body, policy=policy)
+    if requirement.per != "ball":
+        elsewhere = (_JUDGED_ELSEWHERE[requirement.per],)
+        return unjudged(requirement, "not_applicable", elsewhere, body=body, policy=policy)
+    measured, taken = reading_of(requirement.quantity, facts)
     if measured is None or not measured.usable:
         outcome, why = _without_reading(requirement, facts, measured, frozenset(limited))
-        return _verdict(
-            requirement, outcome, (*answer.reasons, *why), body=body, fact=measured.fact if measured else ""
-        )
-    compared = compare(requirement, measured)
-    outcome = compared.outcome
-    if answer.applies is Applies.UNKNOWN:
-        outcome, reasons = _either_way(outcome, answer, reasons)
-    else:
-        reasons = (*answer.reasons, *reasons)
-    return _verdict(
-        requirement, outcome, (*reasons, *compared.reasons), body=body, fact=measured.fact, compared=compared
-    )
+        fact = measured.fact if measured else ""
+        return unjudged(requirement, outcome, (*answer.reasons, *why), body=body, policy=policy, fact=fact)
+    return judge_reading(requirement, measured, ground=Ground(standing=answer, reasons=taken), body=body, policy=policy)
 
 
-def judge_ball(rulebook: Rulebook, facts: BallFacts) -> list[Verdict]:
-    """One verdict for each requirement of the rulebook, in its order."""
+def judge_ball(rulebook: Rulebook, facts: BallFacts, policy: HousePolicy | None = None) -> list[Verdict]:
+    """One verdict for each requirement of the rulebook, in its order; by the house's policy too where one is given."""
     limited = frozenset(requirement.quantity for requirement in rulebook.requirements)
-    verdicts = [judge(one, facts, limited=limited, body=rulebook.body) for one in rulebook.requirements]
+    verdicts = [judge(one, facts, limited=limited, body=rulebook.body, policy=policy) for one in rulebook.requirements]
     return [
-        _failed_throughout(one, verdict, rulebook, facts)
+        _failed_throughout(one, verdict, rulebook, facts, policy)
         for one, verdict in zip(rulebook.requirements, verdicts, strict=True)
     ]
 
 
-def overall(verdicts: Iterable[Verdict]) -> Outcome:
-    """The worst outcome; not applicable when there is none."""
-    outcomes = {verdict.outcome for verdict in verdicts}
-    return next((outcome for outcome in OUTCOMES if outcome in outcomes), "not_applicable")
-
-
-def compare(requirement: Requirement, measured: Measured) -> _Compared:
-    """The value against the limit by the requirement's decision rule, exactly, in the limit's unit."""
-    value = convert(measured.value, measured.unit, requirement.unit)
-    margin = _margin(requirement, value)
-    outcome, reasons = _decide(requirement, margin, measured)
-    converted = measured.unit != requirement.unit
-    if converted:
-        shown = f"{format_number(measured.value)} {UNITS[measured.unit].printed}"
-        reasons = (f"measured as {shown} and converted exactly to {UNITS[requirement.unit].printed}", *reasons)
-    return _Compared(outcome, value, margin, converted, reasons)
-
-
-def _margin(requirement: Requirement, value: Fraction) -> Fraction:
-    sides = []
-    if requirement.low is not None:
-        sides.append(value - requirement.low)
-    if requirement.high is not None:
-        sides.append(requirement.high - value)
-    return min(sides)
-
-
-def _decide(requirement: Requirement, margin: Fraction, measured: Measured) -> tuple[Outcome, tuple[str, ...]]:
-    inside = margin > 0 if requirement.strict else margin >= 0
-    if requirement.decision == "simple":
-        at_limit = ("the value lies on the limit",) if margin == 0 else ()
-        return ("conforms" if inside else "does_not_conform"), at_limit
-    if measured.u is None:
-        return "undecided", (f"the {requirement.decision} rule needs an uncertainty, and the reading has none",)
-    u = convert(measured.u, measured.unit, requirement.unit)
-    if requirement.decision == "guarded":
-        band = Fraction(requirement.guard_r) * 2 * u
-        fails = not inside
-    else:
-        band = THREE_WAY_FACTOR * u
-        fails = margin < -band or (not inside and band == 0)
-    said = f"guard band {format_number(band)} {UNITS[requirement.unit].printed}"
-    if fails:
-        return "does_not_conform", (said,)
-    if inside and margin >= band:
-        return "conforms", (said,)
-    return "undecided", (said, "the value is too near the limit for its uncertainty")
-
-
-def _reading(quantity: str, facts: BallFacts) -> tuple[Measured | None, tuple[str, ...]]:
+def reading_of(quantity: str, facts: BallFacts) -> tuple[Measured | None, tuple[str, ...]]:
     """The reading that stands for a quantity; a differential may be taken from the two radii of gyration."""
     measured = facts.readings.get(quantity)
     low, high = facts.readings.get("rg_low"), facts.readings.get("rg_high")
@@ -172,9 +98,22 @@ def _reading(quantity: str, facts: BallFacts) -> tuple[Measured | None, tuple[st
         return measured, ()
     # The shared gauge may make the two errors add up, so the uncertainties are added, not their squares.
     u = None if low.u_scaled is None or high.u_scaled is None else low.u_scaled + high.u_scaled
-    taken = Measured(value_scaled=high.value_scaled - low.value_scaled, unit=low.unit, u_scaled=u, fact=high.fact)
+    taken = Measured(
+        value_scaled=high.value_scaled - low.value_scaled,
+        unit=low.unit,
+        u_scaled=u,
+        readings=min(low.readings, high.readings),
+        u_from="the uncertainties of the two radii of gyration, added",
+        gauge=high.gauge,
+        temperature_c=_agreed(low.temperature_c, high.temperature_c),
+        fact=high.fact,
+    )
     where = f" ({high.fact} and {low.fact})" if high.fact and low.fact else ""
     return taken, (f"taken as high less low radius of gyration{where}, both as measured",)
+
+
+def _agreed(one: str | None, other: str | None) -> str | None:
+    return one if one == other else None
 
 
 def _without_reading(
@@ -195,15 +134,14 @@ def _without_reading(
     return "not_measured", (f"the reading of {name} is not usable: {measured.why_unusable or 'no reason on record'}",)
 
 
-def _either_way(outcome: Outcome, answer: Standing, reasons: tuple[str, ...]) -> tuple[Outcome, tuple[str, ...]]:
-    if outcome == "conforms":
-        return outcome, (*answer.reasons, "the limit is met whether or not it applies", *reasons)
-    return "undecided", (*answer.reasons, "the limit is not shown to be met, and may not apply", *reasons)
-
-
-def _failed_throughout(requirement: Requirement, verdict: Verdict, rulebook: Rulebook, facts: BallFacts) -> Verdict:
+def _failed_throughout(
+    requirement: Requirement, verdict: Verdict, rulebook: Rulebook, facts: BallFacts, policy: HousePolicy | None
+) -> Verdict:
     """A ball whose date is unknown does not conform when it fails under every limit that the date could select."""
-    if verdict.outcome != "undecided" or clock_standing(requirement, facts).applies is not Applies.UNKNOWN:
+    house = None if isinstance(verdict.house, UnsetType) else verdict.house
+    if verdict.outcome != "undecided" and (house is None or house.outcome != "undecided"):
+        return verdict
+    if clock_standing(requirement, facts).applies is not Applies.UNKNOWN:
         return verdict
     family = sorted(
         (one for one in rulebook.requirements if one is requirement or one.same_family(requirement)),
@@ -211,11 +149,29 @@ def _failed_throughout(requirement: Requirement, verdict: Verdict, rulebook: Rul
     )
     if not _without_gap(family) or any(_scope_unknown(one, facts) for one in family):
         return verdict
-    measured, _ = _reading(requirement.quantity, facts)
-    if measured is None or any(compare(one, measured).outcome != "does_not_conform" for one in family):
+    failed, _ = by_effect(requirement, "does_not_conform")
+    if house is not None and policy is not None and _fails(family, facts, policy.rule_for):
+        said = f"house rule ({policy.rule_for(requirement).words}): {failed.replace('_', ' ')}; {_THROUGHOUT}"
+        house = msgspec.structs.replace(house, outcome=failed, sentence=said)
+        verdict = msgspec.structs.replace(verdict, house=house)
+    if verdict.outcome != "undecided" or not _fails(family, facts, rule_of):
         return verdict
-    reasons = (*verdict.reasons, "the value fails under every limit that the date could select")
-    return msgspec.structs.replace(verdict, outcome="does_not_conform", reasons=reasons)
+    reasons = (*verdict.reasons, _THROUGHOUT)
+    return msgspec.structs.replace(verdict, outcome=failed, more_readings="", reasons=reasons)
+
+
+def _fails(family: list[Requirement], facts: BallFacts, rule: Callable[[Requirement], Rule]) -> bool:
+    """Whether the reading decides, and fails, under every requirement of a family by the rule given."""
+    measured, _ = reading_of(family[0].quantity, facts)
+    if measured is None:
+        return False
+    figure = figure_of(measured)
+    return not any(
+        other_definition(one, measured)
+        or conditions_of(one, measured).otherwise
+        or decide(one, figure.in_unit(one.unit), rule(one)).outcome != "does_not_conform"
+        for one in family
+    )
 
 
 def _without_gap(family: list[Requirement]) -> bool:
@@ -231,39 +187,3 @@ def _without_gap(family: list[Requirement]) -> bool:
 def _scope_unknown(requirement: Requirement, facts: BallFacts) -> bool:
     undated = msgspec.structs.replace(requirement, effective_from=None, effective_to=None)
     return standing(undated, facts).applies is not Applies.YES
-
-
-def _verdict(
-    requirement: Requirement,
-    outcome: Outcome,
-    reasons: tuple[str, ...],
-    *,
-    body: str,
-    fact: str = "",
-    compared: _Compared | None = None,
-) -> Verdict:
-    if requirement.provenance != "read":
-        reasons = (*reasons, _PROVENANCE_WORDS[requirement.provenance])
-    return Verdict(
-        requirement=requirement.id,
-        quantity=requirement.quantity,
-        outcome=outcome,
-        limit=requirement.limit_text,
-        unit=requirement.unit,
-        value=None if compared is None else format_number(compared.value),
-        margin=None if compared is None else format_number(compared.margin),
-        converted=compared is not None and compared.converted,
-        decision=requirement.decision,
-        reasons=reasons,
-        provenance=requirement.provenance,
-        body=body,
-        source=requirement.source,
-        section=requirement.section,
-        fact=fact,
-    )
-
-
-_PROVENANCE_WORDS = {
-    "second-hand": "the limit is second-hand: it was read where others quote the body",
-    "memory": "the limit is from memory: it was not read anywhere",
-}

@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ledger.conformity.rulebook import LARGEST_FILE, parse_rulebook, rulebook_digest, shipped_rulebooks
+from ledger.conformity.rulebook import MOST_REQUIREMENTS, parse_rulebook, rulebook_digest, shipped_rulebooks
+from ledger.conformity.toml_text import LARGEST_FILE
 from ledger.errors import MalformedRulebook
 from tests.conformity.balls import HARDNESS, HEAD, rulebook
 
@@ -19,6 +20,9 @@ def test_a_sound_file_is_read_as_printed() -> None:
     """Limits keep their text and give exact numbers."""
     (only,) = rulebook(HARDNESS.replace('"73"', '"73.0"')).requirements
     assert (("73.0",), Fraction(73), None, ">= 73.0 Shore D") == (only.limits, only.low, only.high, only.limit_text)
+
+
+EDGE = 'class_basis = "weighed", class_edge = "both in"'
 
 
 @pytest.mark.parametrize(
@@ -40,6 +44,46 @@ def test_a_sound_file_is_read_as_printed() -> None:
         ('provenance = "read"', 'provenance = "hearsay"', "Invalid enum value", 17),
         ('unit = "shore_d"', 'unit = "shore_d"\nscope = { min_class_lb = "13" }', "no edge rule", 15),
         ('unit = "shore_d"', 'unit = "shore_d"\nscope = { class_edge = "in" }', "no class", 15),
+        ('unit = "shore_d"', 'unit = "shore_d"\nscope = { max_class_strict = true }', "strict edge and no class", 15),
+        ('unit = "shore_d"', 'unit = "shore_d"\nscope = { min_class_lb = "-1" }', "class is negative", 15),
+        (
+            'unit = "shore_d"',
+            f'unit = "shore_d"\nscope = {{ min_class_lb = "9", max_class_lb = "8", {EDGE} }}',
+            "above",
+            15,
+        ),
+        (
+            'unit = "shore_d"',
+            f'unit = "shore_d"\nscope = {{ min_class_lb = "8", max_class_lb = "8.0", max_class_strict = true, {EDGE} }}',
+            "no weight lies between",
+            15,
+        ),
+        ('unit = "shore_d"', 'unit = "shore_d"\nscope = { kind = "House Ball" }', "word is out of form", 15),
+        ('unit = "shore_d"', 'unit = "shore_d"\nscope = { finish = "shiny" }', "Invalid enum value", 15),
+        ('unit = "shore_d"', 'unit = "shore_d"\nper = "crate"', "Invalid enum value", 15),
+        ('unit = "shore_d"', 'unit = "shore_d"\nper = "component"', "quantity of a ball", 15),
+        ('unit = "shore_d"', 'unit = "shore_d"\neffect = "fine"', "Invalid enum value", 15),
+        ('unit = "shore_d"', 'unit = "shore_d"\ndefinition = "By Touch"', "word is out of form", 15),
+        ('unit = "shore_d"', 'unit = "shore_d"\nmethod = { readings = 0 }', "below one", 15),
+        ('unit = "shore_d"', 'unit = "shore_d"\nmethod = { delay_s = "-1" }', "condition is negative", 15),
+        ('unit = "shore_d"', 'unit = "shore_d"\nmethod = { temperature_c = ["25", "21"] }', "ends before", 15),
+        ('unit = "shore_d"', 'unit = "shore_d"\nmethod = { temperature_c = ["25"] }', "length 2", 15),
+        ('unit = "shore_d"', 'unit = "shore_d"\nmethod = { humidity = "50" }', "unknown field `humidity`", 15),
+        ('provenance = "read"', 'provenance = "read"\n[requirement.method]\nspacing_mm = "-6"', "negative", 19),
+        ('provenance = "read"', 'provenance = "read"\n[requirement.scope]\nmin_class_lb = "x"', "no decimal text", 19),
+        ('provenance = "read"', 'provenance = "read"\nscope.min_class_lb = "x"', "no decimal text", 18),
+        (
+            'quantity = "hardness"\noperator = ">="\nlimits = ["73"]\nunit = "shore_d"',
+            'quantity = "static_imbalance"\noperator = "<="\nlimits = ["3"]\nunit = "oz"',
+            "several meanings",
+            11,
+        ),
+        (
+            'quantity = "hardness"\noperator = ">="\nlimits = ["73"]\nunit = "shore_d"',
+            'quantity = "component_density"\noperator = "<="\nlimits = ["3.8"]\nunit = "g_ml"\nper = "model"',
+            "quantity of a component",
+            15,
+        ),
         ('unit = "shore_d"', 'unit = "shore_d"\nguard_r = "-1"', "negative", 15),
         (
             'unit = "shore_d"',
@@ -75,8 +119,9 @@ def test_overlapping_dates_of_one_family_are_refused() -> None:
     """Two limits on the same side of one quantity by one clock must not be in force on one day."""
     first = HARDNESS + "effective_to = 2022-08-01\n"
     second = HARDNESS.replace('id = "hardness"', 'id = "later"').replace('"73"', '"78"')
-    with pytest.raises(MalformedRulebook, match="overlap"):
+    with pytest.raises(MalformedRulebook, match="overlap") as caught:
         rulebook(first + second + "effective_from = 2022-08-01\n")
+    assert ("rulebook line 30", True) == (caught.value.where, "day before" in caught.value.mend)
     assert len(rulebook(first + second + "effective_from = 2022-08-02\n").requirements) == 2
 
 
@@ -103,6 +148,30 @@ def test_what_is_no_rulebook_is_refused(text: bytes | str) -> None:
     """Bytes that are no rulebook give our error, nothing else."""
     with pytest.raises(MalformedRulebook):
         parse_rulebook(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        (HEAD + HARDNESS.replace('operator = ">="', "operator = >="), "f line 12"),
+        (HEAD.replace('id = "house"', 'id = "My House"') + HARDNESS, "f line 2"),
+        (HEAD.replace('made_event = "engraving"', 'made_event = "birth"') + HARDNESS, "f line 6"),
+        (HEAD + "colour = 1\n" + HARDNESS, "f line 7"),
+        (HEAD.replace('edition = "1"\n', "") + HARDNESS, "f"),
+    ],
+)
+def test_a_broken_head_or_text_is_refused_with_its_line(text: str, line: str) -> None:
+    """What is no TOML, and what is wrong before the first requirement, is named by its line where it has one."""
+    with pytest.raises(MalformedRulebook) as caught:
+        parse_rulebook(text, "f")
+    assert line == caught.value.where
+
+
+def test_a_rulebook_has_not_more_requirements_than_can_be_compared() -> None:
+    """Each is held against every other, so their number is bounded."""
+    many = "".join(HARDNESS.replace('id = "hardness"', f'id = "h{number}"') for number in range(MOST_REQUIREMENTS + 1))
+    with pytest.raises(MalformedRulebook, match="too many requirements"):
+        parse_rulebook(HEAD + many)
 
 
 def test_a_file_beyond_the_limit_is_refused() -> None:

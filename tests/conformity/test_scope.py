@@ -50,11 +50,53 @@ def test_a_nominal_basis_ignores_the_weighed_value() -> None:
 
 
 @pytest.mark.parametrize(
+    ("bounds", "weights"),
+    [
+        ({"min_class_lb": "8", "max_class_lb": "10"}, "8 9 10"),
+        ({"min_class_lb": "8", "min_class_strict": True, "max_class_lb": "10"}, "9 10"),
+        ({"min_class_lb": "8", "max_class_lb": "10", "max_class_strict": True}, "8 9"),
+        ({"max_class_lb": "10"}, "7 8 9 10"),
+        ({"max_class_lb": "10", "max_class_strict": True}, "7 8 9"),
+        ({"min_class_lb": "10", "min_class_strict": True}, "11"),
+    ],
+)
+def test_both_ends_of_a_class_hold_as_they_are_stated(bounds: dict[str, Any], weights: str) -> None:
+    """An end is in unless it is strict; outside, the edge rule is quoted."""
+    limit = requirement(scope=Scope(**bounds, class_basis="nominal", class_edge="as stated"))
+    answers = {name: standing(limit, ball(weight_class=name)) for name in (7, 8, 9, 10, 11)}
+    assert [int(name) for name in weights.split()] == [
+        name for name, answer in answers.items() if answer.applies is Applies.YES
+    ]
+    assert all("(as stated)" in answer.reasons[0] for answer in answers.values() if answer.applies is Applies.NO)
+
+
+@pytest.mark.parametrize(
+    ("bounds", "words"),
+    [
+        ({"min_class_lb": "13"}, "balls of 13 lb or more"),
+        ({"max_class_lb": "10"}, "balls of 10 lb or less"),
+        ({"max_class_lb": "8", "max_class_strict": True}, "balls of under 8 lb"),
+        ({"min_class_lb": "8", "max_class_lb": "10", "min_class_strict": True}, "balls of over 8 lb to 10 lb"),
+    ],
+)
+def test_an_unknown_class_names_the_one_asked_for(bounds: dict[str, Any], words: str) -> None:
+    """Without weight and class the answer says which balls the limit is for."""
+    limit = requirement(scope=Scope(**bounds, class_basis="nominal", class_edge="as stated"))
+    answer = standing(limit, ball(weight_class=None))
+    assert (Applies.UNKNOWN, True) == (answer.applies, words in answer.reasons[0])
+
+
+@pytest.mark.parametrize(
     ("scope", "facts", "applies"),
     [
         (Scope(drilled="undrilled"), ball(drilled=True), Applies.NO),
         (Scope(drilled="undrilled"), ball(), Applies.YES),
         (Scope(drilled="any"), ball(drilled=True), Applies.YES),
+        (Scope(drilled="drilled"), ball(drilled=True), Applies.YES),
+        (Scope(drilled="drilled"), ball(), Applies.NO),
+        (Scope(finish="sanded"), ball(), Applies.UNKNOWN),
+        (Scope(finish="sanded"), ball(finish="sanded"), Applies.YES),
+        (Scope(finish="sanded"), ball(finish="polished"), Applies.NO),
         (Scope(core="asymmetric"), ball(), Applies.NO),
         (Scope(core="symmetric"), ball(), Applies.YES),
         (Scope(kind="urethane"), ball(), Applies.UNKNOWN),

@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ledger.conformity.facts import Measured
-from ledger.conformity.verdict import CAUTION, judge, judge_ball, overall
+from ledger.conformity.house import HousePolicy
+from ledger.conformity.verdict import CAUTION, HouseVerdict, judge, judge_ball, overall
 from ledger.line.quantity import SCALE
 from tests.conformity.balls import HARDNESS, ball, reading, requirement, rulebook
 
@@ -197,6 +198,33 @@ def test_a_gap_in_the_dates_leaves_an_unknown_date_undecided() -> None:
     assert overall(judge_ball(gap, ball(hardness(71 * SCALE), made_on=None))) == "undecided"
 
 
+def test_a_bar_that_every_date_fails_bars() -> None:
+    """Under both limits and of unknown date a ball is barred, by the house's rule too."""
+    text = DATED.replace('clock = "manufacture"', 'clock = "manufacture"\neffect = "bar"')
+    facts = ball(hardness(71 * SCALE), made_on=None)
+    for verdict in judge_ball(rulebook(text), facts, HousePolicy(decision="simple")):
+        assert isinstance(verdict.house, HouseVerdict)
+        assert ("barred", "barred") == (verdict.outcome, verdict.house.outcome)
+        assert "fails under every limit" in verdict.house.sentence
+
+
+def test_a_reading_that_blocks_is_not_failed_throughout() -> None:
+    """Not taken as one limit's method asks, it stays undecided whatever its date."""
+    text = DATED.replace('clock = "manufacture"', 'clock = "manufacture"\nmethod = { readings = 5 }')
+    assert "undecided" == overall(judge_ball(rulebook(text), ball(hardness(71 * SCALE), made_on=None)))
+
+
+@pytest.mark.parametrize(
+    ("per", "words"), [("lot_mean", "over the lot"), ("component", "each component"), ("model", "once for the model")]
+)
+def test_what_is_not_judged_ball_by_ball_is_not_applicable_to_one(per: str, words: str) -> None:
+    """Neither a good nor a bad reading of one ball decides it, and the verdict says where it is judged."""
+    for points in (60, 80):
+        verdict = judge(requirement(per=per), ball(hardness(points * SCALE)))
+        assert ("not_applicable", None) == (verdict.outcome, verdict.value)
+        assert words in verdict.reasons[0]
+
+
 def test_a_limit_that_is_not_in_force_is_not_applicable() -> None:
     """The verdict names the date and the period."""
     old, new = judge_ball(rulebook(DATED), ball(hardness(int(72.5 * SCALE)), made_on=dt.date(2019, 6, 1)))
@@ -227,9 +255,10 @@ def test_the_overall_outcome_is_the_worst() -> None:
         "does_not_conform": judge(requirement(), ball(hardness(70 * SCALE))),
         "undecided": judge(requirement(decision="guarded"), ball(hardness(74 * SCALE))),
         "not_measured": judge(requirement(), ball()),
+        "barred": judge(requirement(effect="bar"), ball(hardness(70 * SCALE))),
         "not_applicable": judge(requirement(clock="event"), ball()),
     }
     assert all(name == verdict.outcome for name, verdict in by_outcome.items())
-    ranked = ["does_not_conform", "undecided", "not_measured", "conforms", "not_applicable"]
-    assert ranked == [overall(by_outcome[name] for name in ranked[at:]) for at in range(5)]
+    ranked = ["does_not_conform", "undecided", "not_measured", "barred", "conforms", "not_applicable"]
+    assert ranked == [overall(by_outcome[name] for name in ranked[at:]) for at in range(6)]
     assert overall([]) == "not_applicable"
