@@ -55,7 +55,7 @@ class Receipt:
 
 def format_receipt(index: int, proof: Sequence[bytes], checkpoint_note: bytes, extra: bytes | None = None) -> str:
     """Give the receipt as text; raises MalformedReceipt for parts that no receipt may hold."""
-    return _receipt_text(index, proof, _note_text(checkpoint_note), {}, extra)
+    return _receipt_text(index, proof, _note_text(checkpoint_note), _Lines(), extra)
 
 
 def format_receipts(first_index: int, proofs: Iterable[Sequence[bytes]], checkpoint_note: bytes) -> list[str]:
@@ -63,7 +63,7 @@ def format_receipts(first_index: int, proofs: Iterable[Sequence[bytes]], checkpo
 
     Neighbours share most hashes of their proofs: each is written once. Raises MalformedReceipt.
     """
-    note, written = _note_text(checkpoint_note), dict[bytes, str]()
+    note, written = _note_text(checkpoint_note), _Lines()
     return [_receipt_text(index, proof, note, written) for index, proof in enumerate(proofs, first_index)]
 
 
@@ -74,26 +74,23 @@ def _note_text(checkpoint_note: bytes) -> str:
         raise MalformedReceipt("checkpoint is not UTF-8") from error
 
 
-def _receipt_text(
-    index: int, proof: Sequence[bytes], note: str, written: dict[bytes, str], extra: bytes | None = None
-) -> str:
-    """One receipt; ``written`` holds the lines of hashes that were written before, and takes the new ones."""
+class _Lines(dict[bytes, str]):
+    """The lines of hashes, each written when it is asked for the first time."""
+
+    def __missing__(self, digest: bytes) -> str:
+        if len(digest) != HASH_BYTES:
+            raise _misshapen()
+        line = self[digest] = format_base64(digest)
+        return line
+
+
+def _receipt_text(index: int, proof: Sequence[bytes], note: str, lines: _Lines, extra: bytes | None = None) -> str:
     if not 0 <= index <= MAX_COUNT:
         raise MalformedReceipt("index is out of range", got=index)
     if len(proof) > MAX_PROOF_HASHES:
         raise _misshapen()
-    lines = [HEADER]
-    if extra is not None:
-        lines.append(f"extra {format_base64(extra)}")
-    lines.append(f"index {index}")
-    for digest in proof:
-        line = written.get(digest)
-        if line is None:
-            if len(digest) != HASH_BYTES:
-                raise _misshapen()
-            line = written[digest] = format_base64(digest)
-        lines.append(line)
-    return "\n".join(lines) + "\n\n" + note
+    head = HEADER if extra is None else f"{HEADER}\nextra {format_base64(extra)}"
+    return "\n".join((head, f"index {index}", *map(lines.__getitem__, proof), "", note))
 
 
 def _misshapen() -> MalformedReceipt:

@@ -18,10 +18,11 @@ from ledger.errors import Contradiction, MalformedSerial, UnknownSubject
 from ledger.line.fact import Breach, Fact
 from ledger.line.kind import Kind, Setting
 from ledger.line.lineage import hold_breaches, lineage_needs, stopping_holds
-from ledger.line.lot_changes import early_breaches, final_cure
+from ledger.line.lot_changes import FINISHES, early_breaches, final_cure
 from ledger.line.lots import clock_error_ms, known_lot, left_of
 from ledger.line.moulding import WeightClass
 from ledger.line.process_plan import plan_needs
+from ledger.line.reading_rows import Measured
 from ledger.line.record import Id, Pieces, Record, Slug
 from ledger.line.rows import Allotment, Counter, Hold, Lot, SerialRow, Unit
 from ledger.line.serial import check_serial_text, parse_serial
@@ -140,7 +141,9 @@ def _refuse_known(state: State, unit: str) -> None:
 
 
 def _new_unit(fact: Fact, state: State, record: UnitStarted | BallEngraved) -> Unit:
-    state.add(Lot, record.lot, used=1)
+    lot = state.held(Lot, record.lot)
+    if lot is not None:
+        state.put(msgspec.structs.replace(lot, used=lot.used + 1))
     return Unit(
         unit=record.unit,
         lot=record.lot,
@@ -173,6 +176,15 @@ def _worked_effects(fact: Fact, state: State) -> None:
     record: UnitWorked = fact.record  # type: ignore[assignment]  # the kind table pairs them
     if record.step == "cg-marked":
         state.alter(Unit, record.unit, cg_marked=True)
+    elif record.step in FINISHES:
+        enter_finish(state, record.unit, record.step, fact.at_ms)
+
+
+def enter_finish(state: State, unit: str, finish: str, at_ms: int) -> None:
+    """Enter how a ball's own surface was left at an instant; what is reported late says nothing of what came after it."""
+    row = state.held(Unit, unit)
+    if row is not None and at_ms >= (row.finish_ms or 0):
+        state.put(msgspec.structs.replace(row, finish=finish, finish_ms=at_ms))
 
 
 def _allotted_needs(record: SerialsAllotted, _state: State) -> Iterator[Need]:
@@ -214,6 +226,8 @@ def _serial_needs(serial: str) -> list[Need]:
 def _engraved_needs(record: BallEngraved, state: State) -> Iterator[Need]:
     yield from _serial_needs(record.serial)
     yield from unit_needs(record.unit, state)
+    if state.has(Need(Unit, "unit", record.unit)) and state.one(Unit, record.unit) is not None:
+        yield Need(Measured, "unit", record.unit)
     yield from _lot_needs(record.lot, state)
 
 
@@ -284,6 +298,8 @@ def _engraved_effects(fact: Fact, state: State) -> None:
             state="engraved" if unit.state == "made" else unit.state,
         )
     )
+    # A ball that was measured before it was engraved: its readings carry what they are judged with.
+    state.alter(Measured, record.unit, weight_class=record.weight_class, engraved_ms=fact.at_ms)
     _bear(fact, state, record.unit, record.serial, own=record.scheme == "own")
 
 

@@ -23,9 +23,11 @@ from ledger.line.kind import Kind, Setting
 from ledger.line.kinds import PLAIN_KIND_OF, PlainRecord
 from ledger.line.lots import left_of
 from ledger.line.models import ModelDefined
+from ledger.line.reading_rows import Measured
 from ledger.line.record import Address, Part, Record, Slug
 from ledger.line.refold import MAIN, MAKERS, Judge, breach_nodes, fold_nodes, nodes_of, refold, refold_needs, restate
-from ledger.line.rows import About, Body, BreachRow, Descent, FactRow, Lot, Measured, SerialRow, Unit
+from ledger.line.rows import About, Body, BreachRow, Descent, FactRow, Lot, SerialRow, Unit
+from ledger.line.samples import SampleVerdict
 from ledger.line.state import Need, State
 from ledger.line.uses import refuse_used, takes_away, use_needs
 
@@ -120,8 +122,10 @@ def _check(record: Correction, state: State, setting: Setting) -> list[Breach]:
     bodies: dict[str, Fact | None] = {}
     taken: dict[int, Fact] = {}
     moved: set[str] = set()
+    old: dict[str, Record] = {}
     for place, change in enumerate(record.changes):
         fact = _standing(change, place, state)
+        old[change.fact] = fact.record
         _check_whose(change, place, fact, setting)
         bodies[change.fact] = corrected(fact, change, place, setting.address)
         if takes_away(fact.record, _said_instead(change)):
@@ -143,7 +147,8 @@ def _check(record: Correction, state: State, setting: Setting) -> list[Breach]:
         breaches = [
             breach for change in record.changes if change.fact in facts for breach in facts[change.fact].breaches
         ]
-        return breaches + _conflicts(touched, before, state) + _stale_releases(read, state, set(bodies))
+        breaches += _conflicts(touched, before, state) + _stale_releases(read, state, set(bodies))
+        return breaches + _withdrawn_samples(bodies, old)
     finally:
         state.undo_to(mark)
 
@@ -283,6 +288,27 @@ def _stale_releases(before: dict[str, str], state: State, corrected_too: set[str
             breach = Breach(code="release-unfounded", node=f"unit:{name}", said=said, fact=unit.release, mend=mend)
             breaches.append(breach)
     return breaches
+
+
+def _withdrawn_samples(bodies: dict[str, Fact | None], old: dict[str, Record]) -> list[Breach]:
+    """Lots whose accepted sample a correction takes back: balls may be released on it without a reading of their own."""
+    breaches: list[Breach] = []
+    for address, before in old.items():
+        if not isinstance(before, SampleVerdict) or not before.accepted:
+            continue
+        body = bodies[address]
+        after = None if body is None else body.record
+        if isinstance(after, SampleVerdict) and after.accepted and _of(after) == _of(before):
+            continue
+        said = f"the accepted sample of {before.lot} for {before.quantity} was taken back"
+        mend = "judge a sample anew, or measure the balls that were released on it; then lift the hold"
+        breach = Breach(code="sample-taken-back", node=f"lot:{before.lot}", said=said, fact=address, mend=mend)
+        breaches.append(breach)
+    return breaches
+
+
+def _of(sample: SampleVerdict) -> tuple[str, str]:
+    return sample.lot, sample.quantity
 
 
 def _conflicts(touched: set[str], before: dict[str, int], state: State) -> list[Breach]:

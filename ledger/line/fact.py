@@ -66,7 +66,8 @@ def is_doubtful(fact: Fact, doubtful_ms: int) -> bool:
     """
     error_s = fact.record.clock_error_s
     stated = 0 if error_s is UNSET else error_s * 1000
-    ahead = 0 if fact.taken_ms is None else fact.at_ms - fact.taken_ms
+    taken_ms = fact.taken_ms
+    ahead = 0 if taken_ms is None else fact.at_ms - taken_ms
     return stated > doubtful_ms or ahead > max(doubtful_ms, stated)
 
 

@@ -1,11 +1,13 @@
 """Inspections: readings of a ball or of a lot, taken with a gauge, under stated conditions.
 
 Raw repeated values are kept in the entry; the view keeps the statistic that the reading names, in the unit measured.
+A reading that the gauge cannot have shown (another unit, a value outside its range) is refused: it is a typing error.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from functools import lru_cache
 from hashlib import sha256
 from typing import Annotated, Any, Literal
 
@@ -15,19 +17,32 @@ from msgspec import UNSET, Meta, UnsetType
 from ledger.book.canonical import encode
 from ledger.book.decimal_text import scaled
 from ledger.book.instant import instant_ms
-from ledger.errors import Contradiction, MalformedRecord
+from ledger.errors import Contradiction, MalformedDecimal, MalformedRecord
 from ledger.line.balls import known_unit
 from ledger.line.fact import Breach, Fact
-from ledger.line.gauges import UnitText, gauge_needs, known_gauge, standing_of
+from ledger.line.gauges import UnitText, check_range, check_shows, gauge_needs, known_gauge, standing_of
 from ledger.line.kind import Kind, Setting
 from ledger.line.lots import known_lot
-from ledger.line.quantity import scaled_reading, statistic
+from ledger.line.quantity import OF_COMPONENTS, scaled_reading, statistic
+from ledger.line.reading_rows import Gauge, GaugeSet, LotReading, Measured
 from ledger.line.record import DecimalText, Id, Part, Record, Slug
-from ledger.line.rows import Gauge, GaugeSet, Lot, LotReading, Measured, Unit
+from ledger.line.rows import Lot, Unit
+from ledger.line.standing_readings import (
+    Manner,
+    Source,
+    ends_of,
+    format_manner,
+    format_sources,
+    manner_of,
+    parse_manner,
+    parse_sources,
+    sources_of,
+)
 from ledger.line.state import Need, State
 
-# Texts and whole numbers of a record that was checked: the canonical form, without looking for what cannot be there.
-_encode_sources = msgspec.json.Encoder(order="deterministic").encode
+_LONGEST_DELAY_MS = 86_400_000
+_COLDEST, _WARMEST = -40_000, 100_000
+"""Thousandths of a degree Celsius; common practice, no source: catches a typing error."""
 
 GAUGE_USE = "gauge-use:"
 """Before the gauges of an inspection, comma-separated and sorted: the node under which its use of them is found."""
@@ -45,7 +60,11 @@ class Reading(Part, frozen=True, kw_only=True):
 
 
 class Inspection(Record, frozen=True, kw_only=True, tag="inspection"):
-    """Readings of one ball, or of a lot where no ball is named."""
+    """Readings of one ball, or of a lot where no ball is named.
+
+    ``delay_s``: seconds from firm contact to the reading.  ``surface``: the state of the surface.  Both, and the
+    temperature, are said of every reading here; readings taken otherwise are another inspection.
+    """
 
     readings: Annotated[tuple[Reading, ...], Meta(min_length=1, max_length=40)]
     station: Id
@@ -54,6 +73,7 @@ class Inspection(Record, frozen=True, kw_only=True, tag="inspection"):
     surface: Slug | UnsetType = UNSET
     temperature_c: DecimalText | UnsetType = UNSET
     humidity_percent: DecimalText | UnsetType = UNSET
+    delay_s: DecimalText | UnsetType = UNSET
 
 
 def readings_digest(measured: Measured | None) -> str:
@@ -61,10 +81,15 @@ def readings_digest(measured: Measured | None) -> str:
 
     Without any reading it is the same, whether or not some were voided.
     """
-    sources = {} if measured is None else msgspec.json.decode(measured.sources)
+    manner = manner_of(measured)
     standing = {
-        quantity: [str(getattr(measured, quantity)), str(getattr(measured, f"{quantity}_u")), *source]
-        for quantity, source in sources.items()
+        quantity: [
+            str(getattr(measured, quantity)),
+            str(getattr(measured, f"{quantity}_u")),
+            *manner[quantity].said,
+            *source.said,
+        ]
+        for quantity, source in sources_of(measured).items()
     }
     return sha256(encode(standing)).hexdigest()
 
@@ -103,20 +128,61 @@ def _check(record: Inspection, state: State, _setting: Setting) -> list[Breach]:
     else:
         known_lot(state, str(record.lot), where="lot")
         node = f"lot:{record.lot}"
+    _check_conditions(record)
     at_ms = instant_ms(record.at)
     breaches: list[Breach] = []
     seen: set[str] = set()
+    known = state.memo(Gauge)
     for place, reading in enumerate(record.readings):
-        if reading.quantity in seen:
+        quantity, gauge = reading.quantity, reading.gauge
+        if quantity in seen:
             raise Contradiction(
-                f"{reading.quantity} is read twice in one inspection",
+                f"{quantity} is read twice in one inspection",
                 where=f"readings[{place}]",
                 mend="send the repeated values in one reading and name the statistic",
             )
-        seen.add(reading.quantity)
-        breaches += _check_reading(reading, state, at_ms, node=node, place=place)
-    state.memo(Gauge).update(dict.fromkeys([reading.gauge for reading in record.readings], True))
+        seen.add(quantity)
+        if (
+            known.get(gauge) == (quantity, reading.unit)
+            and len(reading.values) == 1
+            and reading.expanded is UNSET
+            and standing_of(state, gauge, at_ms).usable
+        ):
+            # Most readings: one value, and all but the value is as it was in an inspection before.
+            scaled_reading(reading.values[0], reading.unit, quantity)
+        else:
+            breaches += _check_reading(reading, state, at_ms, node=node, place=place)
+            known[gauge] = _taken_again(reading, state)
     return breaches
+
+
+def _taken_again(reading: Reading, state: State) -> tuple[str, str] | None:
+    """What lets the next reading of a checked one's gauge pass by its value alone; none where there is more to check."""
+    gauge = state.held(Gauge, reading.gauge)
+    ranged = gauge is None or gauge.low_micro is not None or gauge.high_micro is not None
+    return None if ranged or reading.quantity in OF_COMPONENTS else (reading.quantity, reading.unit)
+
+
+def _check_conditions(record: Inspection) -> None:
+    """The conditions that are stated can be, to a thousandth. Raises MalformedRecord."""
+    for where, least, most, text in (
+        ("temperature_c", _COLDEST, _WARMEST, record.temperature_c),
+        ("delay_s", 0, _LONGEST_DELAY_MS, record.delay_s),
+    ):
+        if text is UNSET:
+            continue
+        try:
+            plausible = least <= scaled(text, 3) <= most
+        except MalformedDecimal:
+            plausible = False
+        if not plausible:
+            raise MalformedRecord(
+                f"{where} cannot be",
+                expected=f"{least // 1000} to {most // 1000}, at most three decimal places",
+                got=text,
+                where=where,
+                mend="check it for a typing error, or leave it out",
+            )
 
 
 def _check_reading(reading: Reading, state: State, at_ms: int, *, node: str, place: int) -> list[Breach]:
@@ -129,6 +195,14 @@ def _check_reading(reading: Reading, state: State, at_ms: int, *, node: str, pla
             where=f"readings[{place}].gauge",
             mend="name the gauge that took the reading",
         )
+    if reading.quantity in OF_COMPONENTS and node.startswith("unit:"):
+        raise Contradiction(
+            f"{reading.quantity} is read on a component's lot",
+            expected="lot",
+            got="unit",
+            where=f"readings[{place}].quantity",
+            mend="name the lot of the component, and no unit",
+        )
     if len(reading.values) > 1 and reading.statistic == "single":
         raise MalformedRecord(
             "several values need a statistic",
@@ -137,8 +211,11 @@ def _check_reading(reading: Reading, state: State, at_ms: int, *, node: str, pla
             where=f"readings[{place}].statistic",
             mend="name the statistic that the reading stands for",
         )
-    for text in reading.values:
-        scaled_reading(text, reading.unit, reading.quantity)
+    values = [scaled_reading(text, reading.unit, reading.quantity) for text in reading.values]
+    if reading.unit != gauge.unit:
+        check_shows(gauge, reading.unit, where=f"readings[{place}].unit")
+    if gauge.low_micro is not None or gauge.high_micro is not None:
+        check_range(gauge, values, where=f"readings[{place}].values")
     if reading.expanded is not UNSET and scaled(reading.expanded, 6) < 0:
         raise MalformedRecord(
             "an uncertainty is not negative", got=reading.expanded, where=f"readings[{place}].expanded"
@@ -158,31 +235,99 @@ def _effects(fact: Fact, state: State) -> None:
     if record.unit is UNSET:
         _lot_effects(fact, record, state)
         return
+    source = Source(
+        fact.at_ms, fact.address, None if record.temperature_c is UNSET else scaled(record.temperature_c, 3)
+    )
     measured = state.held(Measured, record.unit)
-    sources: dict[str, list[Any]] = {} if measured is None else msgspec.json.decode(measured.sources)
-    voided: dict[str, int] = {} if measured is None else msgspec.json.decode(measured.voided)
+    if measured is None:
+        _enter_first(record, source, state)
+    else:
+        _enter_newer(record, source, measured, state)
+
+
+def _enter_first(record: Inspection, source: Source, state: State) -> None:
+    """The row of a ball that nothing was read of before; its whole lot's balls are mostly read once, and in one manner."""
+    unit = state.held(Unit, str(record.unit))
+    if unit is None:
+        return
     columns: dict[str, Any] = {}
-    at_ms, address = fact.at_ms, fact.address
+    for reading in record.readings:
+        columns[reading.quantity] = reading_value(reading)
+        if reading.expanded is not UNSET:
+            columns[f"{reading.quantity}_u"] = scaled(reading.expanded, 6)
+    taken = tuple([(one.quantity, one.unit, one.gauge, one.statistic, len(one.values)) for one in record.readings])
+    row = Measured(
+        unit=unit.unit,
+        lot=unit.lot,
+        weight_class=unit.weight_class,
+        began_ms=unit.began_ms,
+        engraved_ms=unit.engraved_ms,
+        manner=_first_manner(taken, record.surface or "", record.delay_s or ""),
+        sources=format_sources(dict.fromkeys([one.quantity for one in record.readings], source)),
+        first_ms=source.at_ms,
+        last_ms=source.at_ms,
+        coldest=source.milli_c,
+        warmest=source.milli_c,
+        **columns,
+    )
+    state.put(row)
+
+
+def _enter_newer(record: Inspection, source: Source, measured: Measured, state: State) -> None:
+    manner = dict(parse_manner(measured.manner))
+    sources = parse_sources(measured.sources)
+    voided: dict[str, int] = msgspec.json.decode(measured.voided)
+    columns: dict[str, Any] = {}
     for reading in record.readings:
         # A reading reported late does not stand before a newer one, nor for a surface that is gone.
         newer = sources.get(reading.quantity)
-        if at_ms < voided.get(reading.quantity, at_ms) or (newer is not None and at_ms < newer[2]):
+        if source.at_ms < voided.get(reading.quantity, source.at_ms) or (newer and source.at_ms < newer.at_ms):
             continue
         columns[reading.quantity] = reading_value(reading)
         columns[f"{reading.quantity}_u"] = None if reading.expanded is UNSET else scaled(reading.expanded, 6)
-        sources[reading.quantity] = [
+        sources[reading.quantity] = source
+        manner[reading.quantity] = Manner(
             reading.unit,
             reading.gauge,
-            at_ms,
-            address,
             reading.statistic,
             len(reading.values),
-        ]
-    said = _encode_sources(sources).decode()
-    if measured is None:
-        state.put(Measured(unit=record.unit, sources=said, **columns))
-    else:
-        state.put(msgspec.structs.replace(measured, sources=said, **columns))
+            record.surface or "",
+            record.delay_s or "",
+        )
+    state.put(msgspec.structs.replace(measured, **_texts(manner, sources), **columns))
+
+
+# A station reads the same quantities with the same gauges all day.
+@lru_cache(maxsize=4096)
+def _first_manner(taken: tuple[tuple[str, str, str, str, int], ...], surface: str, delay_s: str) -> str:
+    return format_manner(
+        {quantity: Manner(unit, gauge, figure, n, surface, delay_s) for quantity, unit, gauge, figure, n in taken}
+    )
+
+
+def _row_of(state: State, unit: str) -> Measured | None:
+    """The readings of a unit, or a row without any beside the unit's own columns; None where the unit itself is gone."""
+    measured = state.held(Measured, unit)
+    if measured is not None:
+        return measured
+    row = state.held(Unit, unit)
+    if row is None:
+        return None
+    return Measured(
+        unit=unit, lot=row.lot, weight_class=row.weight_class, began_ms=row.began_ms, engraved_ms=row.engraved_ms
+    )
+
+
+def _texts(manner: Mapping[str, Manner], sources: Mapping[str, Source]) -> dict[str, Any]:
+    first_ms, last_ms, coldest, warmest = ends_of(sources.values())
+    return {
+        "manner": format_manner(manner),
+        "sources": format_sources(sources),
+        "first_ms": first_ms,
+        "last_ms": last_ms,
+        "coldest": coldest,
+        "warmest": warmest,
+    }
 
 
 def _lot_effects(fact: Fact, record: Inspection, state: State) -> None:
@@ -202,17 +347,20 @@ def _lot_effects(fact: Fact, record: Inspection, state: State) -> None:
 
 def void_readings(state: State, unit: str, quantities: Iterable[str], at_ms: int) -> None:
     """Take out of a unit's standing readings those taken before a rework at ``at_ms`` that it can have changed."""
-    measured = state.held(Measured, unit) or Measured(unit=unit, sources="{}")
-    sources = msgspec.json.decode(measured.sources)
+    measured = _row_of(state, unit)
+    if measured is None:
+        return
+    manner = dict(parse_manner(measured.manner))
+    sources = parse_sources(measured.sources)
     voided = msgspec.json.decode(measured.voided)
     columns: dict[str, int | None] = {}
     for quantity in quantities:
         voided[quantity] = max(at_ms, voided.get(quantity, at_ms))
-        if quantity in sources and sources[quantity][2] < at_ms:
-            del sources[quantity]
+        if quantity in sources and sources[quantity].at_ms < at_ms:
+            del sources[quantity], manner[quantity]
             columns[quantity] = None
             columns[f"{quantity}_u"] = None
-    texts = {"sources": encode(sources).decode(), "voided": encode(voided).decode()}
+    texts = {**_texts(manner, sources), "voided": encode(voided).decode()}
     state.put(msgspec.structs.replace(measured, **texts, **columns))
 
 
@@ -220,8 +368,12 @@ def _about(record: Inspection) -> Iterable[str]:
     subject = f"lot:{record.lot}" if record.unit is UNSET else f"unit:{record.unit}"
     # One node for all gauges of an inspection: a station uses the same few sets for ever, and a node a reading would be
     # half of the rows that a registration writes.
-    gauges = ",".join(sorted({reading.gauge for reading in record.readings}))
-    return [subject, f"{GAUGE_USE}{gauges}"]
+    return [subject, _gauge_use(tuple([reading.gauge for reading in record.readings]))]
+
+
+@lru_cache(maxsize=1024)
+def _gauge_use(gauges: tuple[str, ...]) -> str:
+    return GAUGE_USE + ",".join(sorted(set(gauges)))
 
 
 def enter_gauge_set(node: str, state: State) -> None:
@@ -229,10 +381,17 @@ def enter_gauge_set(node: str, state: State) -> None:
 
     The rows stay when no inspection is left that used the set: they say where to look, and not that there is something.
     """
+    rows = _gauge_set(node)
+    if state.held(GaugeSet, rows[-1].gauge_set) is None:
+        for row in rows:
+            state.put(row)
+
+
+# A plant uses the same few sets for ever.
+@lru_cache(maxsize=1024)
+def _gauge_set(node: str) -> tuple[GaugeSet, ...]:
     gauges = node.removeprefix(GAUGE_USE).split(",")
-    if state.held(GaugeSet, f"{gauges[-1]}@{node}") is None:
-        for gauge in gauges:
-            state.put(GaugeSet(gauge_set=f"{gauge}@{node}", gauge=gauge, node=node))
+    return tuple(GaugeSet(gauge_set=f"{gauge}@{node}", gauge=gauge, node=node) for gauge in gauges)
 
 
 KINDS = (Kind(Inspection, "report", _needs, _check, _effects, _about),)

@@ -1,7 +1,7 @@
 """The table of record kinds that state a fact of the line: a new kind is one type, its functions, and one line here.
 
-Corrections and re-checks, which speak about facts, and the plant's limits, which are not corrected, are added in
-`vocabulary`.
+Corrections and re-checks, which speak about facts, and the plant's limits and release policy, which are not corrected,
+are added in `vocabulary`.
 """
 
 from __future__ import annotations
@@ -11,7 +11,10 @@ from typing import TYPE_CHECKING, Any, Union
 from ledger.line import (
     balls,
     book_keys,
+    checklists,
     claims,
+    cure_temperatures,
+    gauge_studied,
     gauges,
     holds,
     inspections,
@@ -29,10 +32,13 @@ from ledger.line.record import Record
 PLAIN_KINDS: tuple[Kind, ...] = (
     *book_keys.KINDS,
     *models.KINDS,
+    *checklists.KINDS,
     *gauges.KINDS,
+    *gauge_studied.KINDS,
     *materials.KINDS,
     *moulding.KINDS,
     *lot_changes.KINDS,
+    *cure_temperatures.KINDS,
     *balls.KINDS,
     *inspections.KINDS,
     *samples.KINDS,

@@ -32,6 +32,9 @@ from ledger.line.state import Need, State
 Step = Literal[
     "cleaned", "rested", "trimmed", "tumbled", "hole-drilled", "pin-filled", "turned", "sanded", "polished", "finished"
 ]
+FINISHES = frozenset({"sanded", "polished"})
+"""Steps that say how a surface is finished."""
+
 CURED_STEPS = frozenset({"pin-filled", "turned"})
 """Steps that the final cure of a shell must come before."""
 
@@ -185,6 +188,9 @@ def _worked_effects(fact: Fact, state: State) -> None:
             address=fact.address,
         )
     )
+    lot = state.held(Lot, record.lot)
+    if lot is not None and record.step in FINISHES and fact.at_ms >= (lot.finish_ms or 0):
+        state.put(msgspec.structs.replace(lot, finish=record.step, finish_ms=fact.at_ms))
 
 
 def _known_check(record: LotChanged | PiecesLost | LotRecounted, state: State, _setting: Setting) -> list[Breach]:
@@ -244,6 +250,8 @@ def enter_heir(fact: Fact, state: State, into: str, parts: list[tuple[str, int]]
         lost=0,
         closed=False,
         model=first.model,
+        finish=latest.finish if len({lot.finish for lot in parents}) == 1 else None,
+        finish_ms=None,
         clock_ms=max(lot.clock_ms for lot in parents),
         address=fact.address,
     )

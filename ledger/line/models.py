@@ -9,14 +9,16 @@ import msgspec
 from msgspec import UNSET, Meta, UnsetType
 
 from ledger.book.canonical import encode
+from ledger.book.decimal_text import scaled
 from ledger.book.instant import instant_ms
-from ledger.errors import Contradiction, UnknownSubject
+from ledger.errors import Contradiction, MalformedDecimal, MalformedRecord, UnknownSubject
+from ledger.line.construction import Construction, check_construction
 from ledger.line.fact import Breach, Fact
 from ledger.line.gs1 import check_gtin14
 from ledger.line.kind import Kind, Setting
 from ledger.line.process_plan import Inspect, Window
-from ledger.line.quantity import QUANTITIES
-from ledger.line.record import Digest, Id, Name, On, Record, Slug, Withheld
+from ledger.line.quantity import OF_COMPONENTS, QUANTITIES
+from ledger.line.record import Digest, Id, Name, On, Part, Record, Slug, Withheld
 from ledger.line.rows import Approval, Model, Plan, RulebookRow
 from ledger.line.state import Need, State
 
@@ -24,8 +26,19 @@ Gtin = Annotated[str, Meta(pattern=r"^[0-9]{14}\Z", description="GTIN-14 with ch
 Revision = Annotated[int, Meta(ge=1, le=10_000)]
 
 
+class KindStated(Part, frozen=True, kw_only=True):
+    """Whether a model is of a kind that a rulebook's scope names, such as ``urethane`` or ``house``."""
+
+    kind: Slug
+    is_one: bool = msgspec.field(name="is")
+
+
 class ModelDefined(Record, frozen=True, kw_only=True, tag="model-defined"):
-    """A model, or a new revision of its construction."""
+    """A model, or a new revision of its construction, which states all of it anew.
+
+    ``kinds`` and ``finish`` are what rulebooks ask of a model; ``construction``: its sizes, one for each weight class or
+    one for all, from which its mass can be predicted.
+    """
 
     model: Id
     name: Name
@@ -34,6 +47,9 @@ class ModelDefined(Record, frozen=True, kw_only=True, tag="model-defined"):
     revision: Revision
     core: Literal["symmetric", "asymmetric"]
     recipe: Withheld | UnsetType = UNSET
+    kinds: Annotated[tuple[KindStated, ...], Meta(max_length=20)] = ()
+    finish: Literal["sanded", "polished"] | UnsetType = UNSET
+    construction: Annotated[tuple[Construction, ...], Meta(max_length=13)] = ()
 
 
 class PlanSet(Record, frozen=True, kw_only=True, tag="plan-set"):
@@ -90,6 +106,8 @@ def _defined_needs(record: ModelDefined, _state: State) -> Iterable[Need]:
 
 def _defined_check(record: ModelDefined, state: State, _setting: Setting) -> list[Breach]:
     check_gtin14(record.gtin)
+    _check_kinds(record)
+    check_construction(record.construction)
     standing = state.one(Model, record.model)
     if standing is not None and record.revision <= standing.revision:
         raise Contradiction(
@@ -109,6 +127,15 @@ def _defined_check(record: ModelDefined, state: State, _setting: Setting) -> lis
     return []
 
 
+def _check_kinds(record: ModelDefined) -> None:
+    kinds = [stated.kind for stated in record.kinds]
+    for place, kind in enumerate(kinds):
+        if kind in kinds[:place]:
+            raise Contradiction(
+                f"kind {kind} is stated twice", where=f"kinds[{place}].kind", mend="state each kind once, yes or no"
+            )
+
+
 def _defined_effects(fact: Fact, state: State) -> None:
     record: ModelDefined = fact.record  # type: ignore[assignment]  # the kind table pairs them
     state.put(
@@ -120,6 +147,8 @@ def _defined_effects(fact: Fact, state: State) -> None:
             revision=record.revision,
             core=record.core,
             address=fact.address,
+            kinds=_json({stated.kind: stated.is_one for stated in record.kinds}),
+            finish=None if record.finish is UNSET else record.finish,
         )
     )
 
@@ -138,6 +167,7 @@ def _plan_check(record: PlanSet, state: State, _setting: Setting) -> list[Breach
                 where=f"windows[{place}]",
                 mend="swap or correct the two ends",
             )
+        _check_temperatures(window, f"windows[{place}]")
     for place, inspect in enumerate(record.inspect):
         if inspect.quantity not in QUANTITIES:
             raise UnknownSubject(
@@ -146,8 +176,41 @@ def _plan_check(record: PlanSet, state: State, _setting: Setting) -> list[Breach
                 where=f"inspect[{place}].quantity",
                 mend="use one of the quantities listed",
             )
+        if inspect.every == "unit" and inspect.quantity in OF_COMPONENTS:
+            raise Contradiction(
+                f"no ball is measured for {inspect.quantity}",
+                expected="sample or model",
+                got=inspect.every,
+                where=f"inspect[{place}].every",
+                mend="have it inspected by sample of the component's lot, or once a model",
+            )
         _check_sample_numbers(inspect, f"inspect[{place}]")
     return []
+
+
+def _check_temperatures(window: Window, where: str) -> None:
+    ends = []
+    for text, name in ((window.low_c, "low_c"), (window.high_c, "high_c")):
+        if text is UNSET:
+            continue
+        try:
+            ends.append(scaled(text, 6))
+        except MalformedDecimal as error:
+            raise MalformedRecord(
+                "temperature is no decimal of at most six places",
+                expected="such as 22.5",
+                got=text,
+                where=f"{where}.{name}",
+                mend="state degrees Celsius as a decimal",
+            ) from error
+    if ends != sorted(ends):
+        raise Contradiction(
+            "a temperature that nothing can keep",
+            expected=f"high_c at least {window.low_c}",
+            got=window.high_c,
+            where=where,
+            mend="swap or correct the two ends",
+        )
 
 
 def _check_sample_numbers(inspect: Inspect, where: str) -> None:

@@ -17,7 +17,7 @@ from msgspec import UNSET, Meta, UnsetType
 
 from ledger.book.instant import Instant, format_instant
 from ledger.line.fact import Breach, parse_address
-from ledger.line.record import Part, Slug
+from ledger.line.record import DecimalText, Part, Slug
 from ledger.line.rows import Lot, Plan
 from ledger.line.state import Need, State
 
@@ -27,11 +27,18 @@ Seconds = Annotated[int, Meta(ge=0, le=31_536_000)]
 
 
 class Window(Part, frozen=True, kw_only=True):
-    """Elapsed time that a stage must last: at least ``min_s``, at most ``max_s`` seconds, both inclusive."""
+    """Elapsed time that a stage must last: at least ``min_s``, at most ``max_s`` seconds, both inclusive.
+
+    ``low_c`` and ``high_c``: the temperature that it must have all the while, in degrees Celsius, both inclusive, and
+    ``gap_s`` the longest time between two readings of it.  They judge a temperature log (`ledger.line.cure_temperatures`).
+    """
 
     stage: Stage
     min_s: Seconds
     max_s: Seconds | UnsetType = UNSET
+    low_c: DecimalText | UnsetType = UNSET
+    high_c: DecimalText | UnsetType = UNSET
+    gap_s: Annotated[int, Meta(ge=1, le=31_536_000)] | UnsetType = UNSET
 
 
 class Inspect(Part, frozen=True, kw_only=True):
@@ -75,7 +82,10 @@ def window_of(plan: Plan | None, stage: Stage) -> Window | None:
     """The plan's window of a stage, or None where it sets none."""
     if plan is None:
         return None
-    return next((window for window in _windows(plan.windows) if window.stage == stage), None)
+    for window in _windows(plan.windows):
+        if window.stage == stage:
+            return window
+    return None
 
 
 def window_breaches(  # the two ends of one window and what to say of it
@@ -98,7 +108,7 @@ def window_breaches(  # the two ends of one window and what to say of it
         return []
     until = format_instant(Instant(from_ms + window.min_s * 1000 + clock_ms, 0))
     if near_min or near_max:
-        said = f"{what}: {stage} lasted {_words(elapsed)}, too near its limit for clocks that may be {_words(clock_ms)} off"
+        said = f"{what}: {stage} lasted {span_words(elapsed)}, too near its limit for clocks that may be {span_words(clock_ms)} off"
         return [
             Breach(
                 code="cure-undecided",
@@ -110,7 +120,7 @@ def window_breaches(  # the two ends of one window and what to say of it
             )
         ]
     if short:
-        said = f"{what}: {stage} lasted {_words(elapsed)}, the plan asks for at least {_words(window.min_s * 1000)}"
+        said = f"{what}: {stage} lasted {span_words(elapsed)}, the plan asks for at least {span_words(window.min_s * 1000)}"
         return [
             Breach(
                 code=f"{stage}-short",
@@ -121,7 +131,7 @@ def window_breaches(  # the two ends of one window and what to say of it
                 mend=f"wait until {until}",
             )
         ]
-    said = f"{what}: {stage} lasted {_words(elapsed)}, the plan allows at most {_words(longest or 0)}"
+    said = f"{what}: {stage} lasted {span_words(elapsed)}, the plan allows at most {span_words(longest or 0)}"
     return [
         Breach(
             code=f"{stage}-long",
@@ -133,7 +143,8 @@ def window_breaches(  # the two ends of one window and what to say of it
     ]
 
 
-def _words(ms: int) -> str:
+def span_words(ms: int) -> str:
+    """A time in hours, minutes and whole seconds."""
     minus, seconds = ("-" if ms < 0 else ""), abs(ms) // 1000
     hours, rest = divmod(seconds, 3600)
     minutes, left = divmod(rest, 60)

@@ -1,4 +1,4 @@
-"""The quantities that are measured on a ball, their units, and exact conversion between them.
+"""The quantities that are measured on a ball or a component of it, their units, and exact conversion between them.
 
 A reading is a whole number of millionths of the unit it was measured in (``SCALE``); it is never stored converted.
 Factors are exact fractions: lb = 0.45359237 kg, oz = lb/16, in = 25.4 mm, uin = 0.0254 um.
@@ -6,6 +6,9 @@ Source: NIST SP 811 (2008), appendix B.8.
 
 The plausible ranges only catch typing errors (a ball of 900 lb); they are common practice, no source, and no limit of
 any body.  What a body allows is in ``ledger.conformity``.
+
+Some names have several meanings, told apart by the ``definition`` of a gauge and of a limit: static imbalance in ounces
+says nothing without its definition and arm, and out-of-round is a difference of diameters or of radii.
 """
 
 from __future__ import annotations
@@ -16,6 +19,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache, lru_cache
 from math import ceil, floor
+from typing import Literal
 
 from ledger.book.decimal_text import parse_decimal, scaled
 from ledger.errors import MalformedDecimal, MalformedQuantity
@@ -42,13 +46,17 @@ class Unit:
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """What may be measured: allowed units, the first being the one that ``low`` and ``high`` are stated in."""
+    """What may be measured: allowed units, the first being the one that ``low`` and ``high`` are stated in.
+
+    ``of``: a component's quantity is read on a lot, never on a ball.
+    """
 
     id: str
     name: str
     units: tuple[str, ...]
     low: Fraction
     high: Fraction
+    of: Literal["ball", "component"] = "ball"
 
 
 _POUND = Fraction("0.45359237")
@@ -68,6 +76,8 @@ UNITS: dict[str, Unit] = {
         Unit("s", "s", "time", Fraction(1)),
         Unit("min", "min", "time", Fraction(60)),
         Unit("C", "deg C", "temperature", Fraction(1)),
+        Unit("g_ml", "g/mL", "density", Fraction(1)),
+        Unit("1", "(ratio)", "ratio", Fraction(1)),
     )
 }
 """Every unit known, by id."""
@@ -95,10 +105,19 @@ QUANTITIES: dict[str, Quantity] = {
         _quantity("differential", "differential of radius of gyration", _LENGTH, "0", "0.3"),
         _quantity("mid_differential", "intermediate differential", _LENGTH, "0", "0.3"),
         _quantity("top_weight", "top weight", ("oz", "g"), "-10", "10"),
+        _quantity("static_imbalance", "static imbalance", ("oz", "g"), "0", "16"),
         _quantity("pin_to_cg", "pin to CG mark", _LENGTH, "0", "14"),
+        _quantity("pin_to_low_axis", "pin to low RG axis", _LENGTH, "0", "14"),
+        _quantity("mark_to_high_axis", "spin axis mark to high RG axis", _LENGTH, "0", "14"),
+        _quantity("friction", "coefficient of friction", ("1",), "0", "2"),
+        _quantity("oil_absorption", "oil absorption time", ("s", "min"), "0", "86400"),
+        Quantity("component_density", "density of a component", ("g_ml",), Fraction("0.05"), Fraction(25), "component"),
     )
 }
 """Every quantity known, by id."""
+
+OF_COMPONENTS = frozenset(known.id for known in QUANTITIES.values() if known.of == "component")
+"""The quantities that no ball has as a whole."""
 
 
 def find_unit(id: str, where: str = "unit") -> Unit:

@@ -27,24 +27,22 @@ from ledger.line.materials import BatchMixed, MaterialReceived
 from ledger.line.models import ModelDefined
 from ledger.line.moulding import BlocksMoulded, CoresPoured, ShellsPoured
 from ledger.line.plant_rules import rules_at
+from ledger.line.reading_rows import Calibration, Gauge, GaugeStudy, LotReading, Measured
 from ledger.line.rows import (
     About,
     Allotment,
     Approval,
     BookKey,
     BreachRow,
-    Calibration,
+    ChecklistRow,
     Claim,
     Concession,
     Counter,
     Descent,
     FactRow,
-    Gauge,
     Hold,
     Lot,
-    LotReading,
     LotStep,
-    Measured,
     Model,
     ModelJudged,
     Plan,
@@ -57,6 +55,7 @@ from ledger.line.rows import (
     Unit,
 )
 from ledger.line.state import Need, State
+from ledger.line.temperature_rows import TemperatureLog
 from ledger.line.views import VIEW_OF
 
 R = TypeVar("R", bound=Row)
@@ -68,14 +67,22 @@ ONCE = "once:"
 """Before the node that a corrected fact used to be about."""
 
 OWNED: dict[str, tuple[tuple[type[Row], str], ...]] = {
-    "lot": ((Lot, "lot"), (LotStep, "lot"), (Descent, "child"), (LotReading, "lot"), (SampleJudged, "lot")),
+    "lot": (
+        (Lot, "lot"),
+        (LotStep, "lot"),
+        (Descent, "child"),
+        (LotReading, "lot"),
+        (SampleJudged, "lot"),
+        (TemperatureLog, "lot"),
+    ),
     "unit": ((Unit, "unit"), (SerialRow, "unit"), (Measured, "unit"), (Shipped, "unit")),
     "model": ((Model, "model"), (Plan, "model"), (Approval, "model"), (ModelJudged, "model")),
-    "gauge": ((Gauge, "gauge"), (Calibration, "gauge")),
+    "gauge": ((Gauge, "gauge"), (Calibration, "gauge"), (GaugeStudy, "gauge")),
     "hold": ((Hold, "hold"),),
     "claim": ((Claim, "claim"),),
     "key": ((BookKey, "key_name"),),
     "rulebook": ((RulebookRow, "rulebook"),),
+    "checklist": ((ChecklistRow, "checklist"),),
     "serial": ((Allotment, "serial"),),
     "counter": ((Counter, "counter"),),
 }

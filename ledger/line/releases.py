@@ -10,54 +10,82 @@ from collections.abc import Iterable, Iterator
 from typing import Annotated, Literal
 
 import msgspec
-from msgspec import Meta
+from msgspec import UNSET, Meta, UnsetType
 
 from ledger.book.instant import Instant, format_instant
 from ledger.errors import Contradiction, RuleStands
-from ledger.line.balls import known_unit, unit_needs
+from ledger.line.balls import enter_finish, known_unit, unit_needs
 from ledger.line.fact import Breach, Fact, parse_address
 from ledger.line.gauges import standing_at
 from ledger.line.inspections import readings_digest, void_readings
 from ledger.line.kind import Kind, Setting
 from ledger.line.lineage import refuse_under_hold, stopping_holds
 from ledger.line.process_plan import INSPECTS, Inspect, plan_at, plan_needs
+from ledger.line.reading_rows import Calibration, Measured
 from ledger.line.record import Address, Digest, Id, Part, Record, Slug
-from ledger.line.rows import Approval, Calibration, Lot, Measured, ModelJudged, Plan, RulebookRow, Unit
+from ledger.line.release_cover import check_covered
+from ledger.line.release_policy import POLICY_NEED, check_policy_named, policy_at, rests_on_undecided
+from ledger.line.rows import Approval, Lot, ModelJudged, Plan, ReleasePolicy, RulebookRow, Unit
 from ledger.line.samples import check_type_test, cover_needs, sample_accepted
+from ledger.line.standing_readings import gauges_of, manner_of, sources_of
 from ledger.line.state import Need, State
 
 Grade = Literal["first", "second", "house", "prototype", "demo"]
-Outcome = Literal["conforms", "does_not_conform", "undecided", "not_measured", "not_applicable"]
+Outcome = Literal["conforms", "does_not_conform", "undecided", "not_measured", "barred", "not_applicable"]
 
 VOIDED: dict[str, tuple[str, ...]] = {
-    "resurface": ("hardness", "roughness", "mass", "circumference", "diameter", "out_of_round"),
-    "polish": ("hardness", "roughness"),
+    "resurface": (
+        *("hardness", "roughness", "mass", "circumference", "diameter", "out_of_round"),
+        *("friction", "oil_absorption"),
+    ),
+    "polish": ("hardness", "roughness", "friction", "oil_absorption"),
     "re-turn": (
         *("mass", "circumference", "diameter", "out_of_round", "hardness", "roughness", "top_weight"),
-        *("rg_low", "rg_mid", "rg_high", "differential", "mid_differential"),
+        *("static_imbalance", "rg_low", "rg_mid", "rg_high", "differential", "mid_differential"),
+        *("friction", "oil_absorption"),
     ),
-    "plug": ("mass", "circumference", "diameter", "out_of_round", "hardness", "roughness", "top_weight", "pin_to_cg"),
+    "plug": (
+        *("mass", "circumference", "diameter", "out_of_round", "hardness", "roughness", "top_weight"),
+        *("static_imbalance", "pin_to_cg", "pin_to_low_axis", "friction", "oil_absorption"),
+    ),
     "re-pour": tuple(name.removesuffix("_u") for name in Measured.__struct_fields__ if name.endswith("_u")),
 }
 """Which readings an operation can change (common practice, no source)."""
 
 
+LEFT_AS = {"polish": "polished", "resurface": "unstated", "re-turn": "unstated", "re-pour": "unstated"}
+"""How an operation leaves the surface: ``unstated`` where its name does not say."""
+
+
 class Basis(Part, frozen=True, kw_only=True):
-    """What a verdict rested on: a rulebook edition by digest, and how it came out."""
+    """What a verdict rested on: a rulebook edition by digest, and how it came out.
+
+    ``house``: how it came out by the rule of the house, where a release policy is in force.  ``covered``: quantities that
+    the rulebook limits and this ball was not measured for, counted as covered by an accepted sample of its lot or type
+    test of its model, as the plan has them inspected.
+    """
 
     rulebook: Slug
     digest: Digest
     outcome: Outcome
+    house: Outcome | UnsetType = UNSET
+    covered: Annotated[tuple[Slug, ...], Meta(max_length=40)] = ()
 
 
 class Release(Record, frozen=True, kw_only=True, tag="release"):
-    """A ball is released at a grade. ``plan`` is the address of the plan in force when it was engraved."""
+    """A ball is released at a grade. ``plan`` is the address of the plan in force when it was engraved.
+
+    ``policy``: the address of the release policy in force, where one is.  ``undecided``: first quality though a verdict is
+    undecided; only an account with a role that the policy names for it may say so.
+    """
 
     unit: Id
     grade: Grade
     readings: Digest
     plan: Address
     bases: Annotated[tuple[Basis, ...], Meta(max_length=10)]
+    policy: Address | UnsetType = UNSET
+    undecided: bool = False
 
 
 class Rework(Record, frozen=True, kw_only=True, tag="rework"):
@@ -89,11 +117,12 @@ def _release_needs(record: Release, state: State) -> Iterator[Need]:
     measured = Need(Measured, "unit", record.unit)
     yield measured
     yield Need(Plan, "plan", record.plan)
+    yield POLICY_NEED
     for basis in record.bases:
         yield Need(RulebookRow, "rulebook", basis.rulebook)
     if state.has(measured):
-        for source in _sources(state.one(Measured, record.unit)).values():
-            yield Need(Calibration, "gauge", source[1])
+        for gauge in sorted(gauges_of(state.one(Measured, record.unit))):
+            yield Need(Calibration, "gauge", gauge)
     unit = state.one(Unit, record.unit) if state.has(Need(Unit, "unit", record.unit)) else None
     if unit is not None and state.has(Need(Lot, "lot", unit.lot)):
         yield from cover_needs(unit.lot, state)
@@ -104,11 +133,7 @@ def _release_needs(record: Release, state: State) -> Iterator[Need]:
             yield Need(ModelJudged, "model", lot.model)
 
 
-def _sources(measured: Measured | None) -> dict[str, list[str]]:
-    return {} if measured is None else msgspec.json.decode(measured.sources)
-
-
-def _release_check(record: Release, state: State, _setting: Setting) -> list[Breach]:
+def _release_check(record: Release, state: State, setting: Setting) -> list[Breach]:
     unit = known_unit(state, record.unit)
     if unit.state not in {"engraved", "reworked", "returned"}:
         raise RuleStands(
@@ -133,7 +158,10 @@ def _release_check(record: Release, state: State, _setting: Setting) -> list[Bre
     lot = state.one(Lot, unit.lot)
     plan = _check_plan(record, unit, lot, state)
     _check_bases(record, plan, state)
+    _check_policy(record, policy_at(setting.index, state))
     _check_inspected(record, unit, lot, plan, state)
+    for place, basis in enumerate(record.bases):
+        check_covered(basis.covered, lot, measured, plan, state, where=f"bases[{place}].covered")
     if record.grade != "prototype":
         _check_approved(unit, lot, plan, state)
     return []
@@ -176,21 +204,38 @@ def _check_bases(record: Release, plan: Plan, state: State) -> None:
                 where=f"bases[{place}].digest",
                 mend="adopt the edition (rulebook-adopted), and judge the ball by it",
             )
-        if record.grade == "first" and basis.outcome != "conforms":
+
+
+def _check_policy(record: Release, policy: ReleasePolicy | None) -> None:
+    check_policy_named(None if record.policy is UNSET else record.policy, policy)
+    undecided = False
+    for place, basis in enumerate(record.bases):
+        if (basis.house is UNSET) != (policy is None):
             raise RuleStands(
-                "first quality needs a ball that conforms",
-                expected="conforms",
-                got=basis.outcome,
-                where=f"bases[{place}].outcome",
-                mend="measure what is missing, rework the ball, or give it another grade; no concession changes a limit",
+                "a release says how the ball comes out by the rule of the house where there is one, and only there",
+                expected="none: no release policy is in force" if policy is None else "an outcome",
+                got="nothing" if basis.house is UNSET else basis.house,
+                where=f"bases[{place}].house",
+                mend="judge the ball by the policy in force (GET /release-policy), and release it on that",
             )
+        if record.grade == "first":
+            house = None if basis.house is UNSET else basis.house
+            where = f"bases[{place}]"
+            undecided |= rests_on_undecided(basis.outcome, house, policy, undecided=record.undecided, where=where)
+    if record.undecided != undecided:
+        raise RuleStands(
+            "the release says that it rests on an undecided verdict, and it does not",
+            expected="undecided left out",
+            got="undecided: true",
+            where="undecided",
+            mend="leave it out; it is said of first quality alone, where a verdict that counts is undecided",
+        )
 
 
 def _check_inspected(record: Release, unit: Unit, lot: Lot | None, plan: Plan, state: State) -> None:
     if record.grade in {"prototype", "demo"} or lot is None:
         return
     measured = state.one(Measured, record.unit)
-    sources = _sources(measured)
     voided = {} if measured is None else msgspec.json.decode(measured.voided)
     for item in INSPECTS.decode(plan.inspect):
         # A rejected lot may be screened ball by ball, and a reworked ball no longer stands for its lot, nor its model.
@@ -200,19 +245,19 @@ def _check_inspected(record: Release, unit: Unit, lot: Lot | None, plan: Plan, s
         elif item.every == "sample":
             alone = not sample_accepted(unit.lot, item.quantity, state) or alone
         if alone:
-            _check_read(item, sources, state)
+            _check_read(item, measured, state)
 
 
-def _check_read(item: Inspect, sources: dict[str, list[str]], state: State) -> None:
-    source = sources.get(item.quantity)
-    if source is None:
+def _check_read(item: Inspect, measured: Measured | None, state: State) -> None:
+    source, how = sources_of(measured).get(item.quantity), manner_of(measured).get(item.quantity)
+    if source is None or how is None:
         raise RuleStands(
             f"{item.quantity} is not measured",
             expected="a reading of this ball, by the inspection plan",
             where="readings",
             mend=f"measure {item.quantity}, then judge and release",
         )
-    standing = standing_at(state.where(Calibration, "gauge", source[1]), int(source[2]))
+    standing = standing_at(state.where(Calibration, "gauge", how.gauge), source.at_ms)
     if not standing.usable:
         raise RuleStands(
             f"the reading of {item.quantity} is not usable: {standing.why}",
@@ -277,6 +322,8 @@ def _rework_effects(fact: Fact, state: State) -> None:
     record: Rework = fact.record  # type: ignore[assignment]  # the kind table pairs them
     state.alter(Unit, record.unit, state="reworked", grade=None, release=None, rework=fact.address)
     void_readings(state, record.unit, VOIDED[record.operation], fact.at_ms)
+    if record.operation in LEFT_AS:
+        enter_finish(state, record.unit, LEFT_AS[record.operation], fact.at_ms)
 
 
 def _regrade_check(record: Regrade, state: State, _setting: Setting) -> list[Breach]:

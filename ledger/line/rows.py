@@ -56,7 +56,10 @@ class BreachRow(Row, frozen=True, kw_only=True):
 
 
 class Model(Row, frozen=True, kw_only=True):
-    """A ball model at a revision of its construction."""
+    """A ball model at a revision of its construction.
+
+    ``kinds``: canonical JSON, kind -> whether the model is one, as far as it states that.  ``finish``: sanded or polished.
+    """
 
     model: str
     name: str
@@ -65,6 +68,8 @@ class Model(Row, frozen=True, kw_only=True):
     revision: int
     core: str
     address: str
+    kinds: str = "{}"
+    finish: str | None = None
 
 
 class Plan(Row, frozen=True, kw_only=True):
@@ -103,8 +108,20 @@ class RulebookRow(Row, frozen=True, kw_only=True):
     superseded: bool
 
 
+class ChecklistRow(Row, frozen=True, kw_only=True):
+    """A submission checklist that the plant adopted, by digest of its file."""
+
+    checklist: str
+    digest: str
+    adopted_ms: int
+    superseded: bool
+
+
 class Lot(Row, frozen=True, kw_only=True):
-    """A lot and its account: ``made + adjusted - used - lost`` is what is left."""
+    """A lot and its account: ``made + adjusted - used - lost`` is what is left.
+
+    ``finish``: how its pieces were finished last, and ``finish_ms`` when; None where the line did not say.
+    """
 
     lot: str
     stage: str
@@ -124,6 +141,8 @@ class Lot(Row, frozen=True, kw_only=True):
     closed: bool
     clock_ms: int
     address: str
+    finish: str | None = None
+    finish_ms: int | None = None
 
 
 class LotStep(Row, frozen=True, kw_only=True):
@@ -155,7 +174,11 @@ class Descent(Row, frozen=True, kw_only=True):
 
 
 class Unit(Row, frozen=True, kw_only=True):
-    """One ball from turning on. ``serial`` is the number it bears now."""
+    """One ball from turning on. ``serial`` is the number it bears now.
+
+    ``finish``: how it was finished last by itself, ``unstated`` after work that did not say how it left the surface, and
+    ``finish_ms`` when; None where nothing was done to it apart from its lot.
+    """
 
     unit: str
     lot: str
@@ -170,6 +193,8 @@ class Unit(Row, frozen=True, kw_only=True):
     release: str | None
     rework: str | None
     away: str | None
+    finish: str | None = None
+    finish_ms: int | None = None
 
 
 class SerialRow(Row, frozen=True, kw_only=True):
@@ -197,30 +222,6 @@ class Counter(Row, frozen=True, kw_only=True):
 
     counter: str
     next: int
-
-
-class Gauge(Row, frozen=True, kw_only=True):
-    """A gauge and whether its readings may be used: ``usable_until_ms`` ends with its due date or a fault."""
-
-    gauge: str
-    quantity: str
-    unit: str
-    resolution_micro: int
-    state: str
-    address: str
-
-
-class Calibration(Row, frozen=True, kw_only=True):
-    """One calibration or shift check of a gauge, as found."""
-
-    calibration: str
-    gauge: str
-    at_ms: int
-    due_ms: int
-    good: bool
-    expanded_micro: int | None
-    bias_micro: int | None
-    kind: str
 
 
 class Hold(Row, frozen=True, kw_only=True):
@@ -273,14 +274,6 @@ class ModelJudged(Row, frozen=True, kw_only=True):
     accepted: bool
 
 
-class GaugeSet(Row, frozen=True, kw_only=True):
-    """A gauge of a set that an inspection used; ``node`` is the one under which the uses of the set are found."""
-
-    gauge_set: str
-    gauge: str
-    node: str
-
-
 class Shipped(Row, frozen=True, kw_only=True):
     """A unit left in a shipment, or came back."""
 
@@ -330,56 +323,21 @@ class PlantRules(Row, frozen=True, kw_only=True):
     address: str
 
 
-class Measured(Row, frozen=True, kw_only=True):
-    """The readings of a unit that stand now, one row a unit: value and stated expanded uncertainty a quantity.
+class ReleasePolicy(Row, frozen=True, kw_only=True):
+    """A release policy of the plant, from an entry on. ``scope`` is always ``plant``; ``address`` is the fact's.
 
-    ``sources`` is canonical JSON: quantity -> [unit, gauge, instant ms, fact address, statistic, number of readings].
-    A reading voided by rework, or withdrawn, is absent.  ``voided`` is canonical JSON: quantity -> instant ms of the last
-    rework that can have changed it; no reading taken before it stands, however late it is reported.
+    ``quantities`` is canonical JSON: quantity -> [decision rule, guard band as a multiple of U]; ``undecided_by`` is a comma
+    list of roles.
     """
 
-    unit: str
-    sources: str
-    mass: int | None = None
-    circumference: int | None = None
-    diameter: int | None = None
-    out_of_round: int | None = None
-    hardness: int | None = None
-    roughness: int | None = None
-    rg_low: int | None = None
-    rg_mid: int | None = None
-    rg_high: int | None = None
-    differential: int | None = None
-    mid_differential: int | None = None
-    top_weight: int | None = None
-    pin_to_cg: int | None = None
-    mass_u: int | None = None
-    circumference_u: int | None = None
-    diameter_u: int | None = None
-    out_of_round_u: int | None = None
-    hardness_u: int | None = None
-    roughness_u: int | None = None
-    rg_low_u: int | None = None
-    rg_mid_u: int | None = None
-    rg_high_u: int | None = None
-    differential_u: int | None = None
-    mid_differential_u: int | None = None
-    top_weight_u: int | None = None
-    pin_to_cg_u: int | None = None
-    voided: str = "{}"
-
-
-class LotReading(Row, frozen=True, kw_only=True):
-    """A reading that names no unit: it belongs to the lot."""
-
-    lot_reading: str
-    lot: str
-    quantity: str
-    value: int
-    unit_of: str
-    expanded: int | None
-    gauge: str
-    at_ms: int
+    address: str
+    scope: str
+    from_size: int
+    decision: str
+    guard_r: str
+    quantities: str
+    house: str
+    undecided_by: str
 
 
 class Told(Row, frozen=True, kw_only=True):

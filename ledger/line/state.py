@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from operator import attrgetter
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, TypeVar
 
 import msgspec
 
-from ledger.line.rows import Row
+from ledger.line.rows import About, FactRow, Row
 from ledger.line.views import VIEW_OF, View
 
 R = TypeVar("R", bound=Row)
@@ -21,11 +21,14 @@ R = TypeVar("R", bound=Row)
 Key = tuple[Any, ...]
 """The values of a view's key columns."""
 
+_LOG = frozenset({FactRow, About})
+"""What every fact puts and only a correction reads, which asks for it: not worth holding once it is stored."""
+
 _UNCHANGED: Any = object()
 """In the place of an earlier change: there was none."""
 
 
-class Need(NamedTuple):
+class Need(msgspec.Struct, frozen=True, gc=False):
     """All rows of ``row`` whose ``column`` equals ``value``."""
 
     row: type[Row]
@@ -100,14 +103,12 @@ class State:
 
     def has(self, need: Need) -> bool:
         """Whether the need is loaded already."""
-        row, column, value = need
-        buckets = self._held[row].buckets
-        return column in buckets and value in buckets[column]
+        return need.value in self._held[need.row].buckets.get(need.column, ())
 
     def lacking(self, needs: Iterable[Need]) -> list[Need]:
         """Those of the needs that are not loaded yet."""
         views = self._held
-        return [need for need in needs if need[2] not in views[need[0]].buckets.get(need[1], ())]
+        return [need for need in needs if need.value not in views[need.row].buckets.get(need.column, ())]
 
     def load(self, need: Need, rows: Iterable[Row]) -> None:
         """Fill a bucket with stored rows; rows that the overlay holds already are kept as the overlay has them."""
@@ -116,8 +117,14 @@ class State:
     def load_all(self, row: type[Row], column: str, values: Iterable[str], found: Mapping[str, Iterable[Row]]) -> None:
         """`load` of many values of one column: ``found`` has the rows of those that have any."""
         held = self._held[row]
+        # Most values of a column that is asked by have no row yet: there is nothing to hold then but that.
+        empty = not held.changes
+        buckets = held.buckets.setdefault(column, {})
         for value in values:
-            held.load(column, value, found.get(value, ()))
+            if empty and value not in found:
+                buckets[value] = {}
+            else:
+                held.load(column, value, found.get(value, ()))
 
     def expect(self, row: type[Row], column: str, value: Any) -> None:
         """Take a need as loaded with no stored row, if it is not loaded yet: for a fold that starts from nothing."""
@@ -155,7 +162,15 @@ class State:
     def put(self, row: Row) -> None:
         """Enter a row, or replace the one with its key."""
         held = self._held[type(row)]
-        self._change(held, held.key_of(row), row)
+        key = held.key_of(row)
+        rows, changes = held.rows, held.changes
+        old = rows.get(key)
+        self._undo.append((held, key, old, changes.get(key, _UNCHANGED)))
+        changes[key] = row
+        if held.buckets or held.memo:
+            held.place(key, old, row)
+        else:
+            rows[key] = row
 
     def held(self, row: type[R], key: str) -> R | None:
         """The row with this key if the overlay holds it; for effects, whose node is always loaded."""
@@ -181,17 +196,11 @@ class State:
     def drop(self, row: Row) -> None:
         """Remove a row."""
         held = self._held[type(row)]
-        self._change(held, held.key_of(row), None)
-
-    def _change(self, held: _Held, key: Any, row: Row | None) -> None:
+        key = held.key_of(row)
         old = held.rows.get(key)
-        changes = held.changes
-        self._undo.append((held, key, old, changes.get(key, _UNCHANGED)))
-        changes[key] = row
-        if row is not None and not held.buckets and not held.memo:
-            held.rows[key] = row
-        else:
-            held.place(key, old, row)
+        self._undo.append((held, key, old, held.changes.get(key, _UNCHANGED)))
+        held.changes[key] = None
+        held.place(key, old, None)
 
     def mark(self) -> int:
         """A point to return to."""
@@ -218,6 +227,8 @@ class State:
                 )
                 taken[row_type] = (rows, [key if isinstance(key, tuple) else (key,) for key in gone])
                 held.changes.clear()
+                if row_type in _LOG and not held.buckets:
+                    held.rows.clear()
         self._undo.clear()
         return taken
 

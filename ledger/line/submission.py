@@ -80,6 +80,19 @@ def said_kinds(submission: Submission) -> list[str]:
     return [str(record_type_of(body, place).__struct_config__.tag) for place, body in enumerate(bodies)]
 
 
+def said_records(submission: Submission) -> tuple[Record, ...]:
+    """The records that will stand: those of the signed bytes where a station signed. Erasable fields may be left out.
+
+    Raises MalformedCanonical or MalformedRecord for signed bytes that cannot be read.
+    """
+    if submission.signed is None:
+        return submission.records
+    said = decode(submission.signed.said)
+    if not isinstance(said, dict) or not isinstance(said.get("records"), list):
+        raise MalformedRecord("the signed bytes hold no records", where="signed.said")
+    return open_records(said, {opening.path: opening.value for opening in submission.signed.openings})
+
+
 def seal_submission(book: str, submission: Submission, salts: Callable[[int], Sequence[bytes]]) -> Sealed:
     """Seal a submission; ``salts(n)`` gives n fresh salts of 32 bytes. Raises MalformedCanonical or MalformedRecord."""
     if submission.signed is not None:

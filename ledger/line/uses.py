@@ -14,8 +14,9 @@ from ledger.line.fact import Fact, parse_address
 from ledger.line.gauges import GaugeRegistered
 from ledger.line.inspections import Inspection
 from ledger.line.models import ModelDefined, PlanSet
+from ledger.line.reading_rows import GaugeSet
 from ledger.line.record import Record
-from ledger.line.rows import About, GaugeSet, Lot, LotStep, Model, Plan, Unit
+from ledger.line.rows import About, Lot, LotStep, Model, Plan, Unit
 from ledger.line.state import Need, State
 
 

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any, NamedTuple
 
 from ledger.line.erasure_rows import AccountName, ErasedField, ErasedName, FieldOpening
+from ledger.line.reading_rows import Calibration, Gauge, GaugeSet, GaugeStudy, LotReading, Measured
 from ledger.line.rows import (
     About,
     Allotment,
@@ -13,23 +14,20 @@ from ledger.line.rows import (
     Body,
     BookKey,
     BreachRow,
-    Calibration,
+    ChecklistRow,
     Claim,
     Concession,
     Counter,
     Descent,
     FactRow,
-    Gauge,
-    GaugeSet,
     Hold,
     Lot,
-    LotReading,
     LotStep,
-    Measured,
     Model,
     ModelJudged,
     Plan,
     PlantRules,
+    ReleasePolicy,
     Row,
     RulebookRow,
     SampleJudged,
@@ -38,6 +36,7 @@ from ledger.line.rows import (
     Told,
     Unit,
 )
+from ledger.line.temperature_rows import TemperatureLog
 
 
 class View(NamedTuple):
@@ -74,6 +73,7 @@ VIEWS: tuple[View, ...] = (
     View(Plan, "plan", ("plan",), ("plan", "model"), lambda row: f"model:{row.model}"),
     View(Approval, "approval", ("approval",), ("approval", "model"), lambda row: f"model:{row.model}"),
     View(RulebookRow, "rulebook", ("digest",), ("digest", "rulebook"), lambda row: f"rulebook:{row.rulebook}"),
+    View(ChecklistRow, "checklist", ("digest",), ("digest", "checklist"), lambda row: f"checklist:{row.checklist}"),
     View(Lot, "lot", ("lot",), ("lot", "stage", "model"), _lot),
     View(LotStep, "lot_step", ("lot_step",), ("lot_step", "lot"), _lot),
     View(Descent, "descent", ("descent",), ("descent", "child", "parent"), lambda row: f"lot:{row.child}"),
@@ -81,10 +81,12 @@ VIEWS: tuple[View, ...] = (
     View(SerialRow, "serial", ("serial_row",), ("serial_row", "serial", "unit"), _unit),
     View(Measured, "measured", ("unit",), ("unit",), _unit),
     View(LotReading, "lot_reading", ("lot_reading",), ("lot_reading", "lot"), _lot),
+    View(TemperatureLog, "temperature_log", ("log",), ("log", "lot"), _lot),
     View(Allotment, "allotment", ("serial",), ("serial", "station"), lambda row: f"serial:{row.serial}"),
     View(Counter, "counter", ("counter",), ("counter",), lambda row: f"counter:{row.counter}"),
     View(Gauge, "gauge", ("gauge",), ("gauge",), lambda row: f"gauge:{row.gauge}"),
     View(Calibration, "calibration", ("calibration",), ("calibration", "gauge"), lambda row: f"gauge:{row.gauge}"),
+    View(GaugeStudy, "gauge_study", ("study",), ("study", "gauge"), lambda row: f"gauge:{row.gauge}"),
     View(Hold, "hold", ("hold",), ("hold", "node"), lambda row: f"hold:{row.hold}"),
     View(Concession, "concession", ("concession",), ("concession", "node"), lambda row: row.node),
     View(SampleJudged, "sample_judged", ("sample",), ("sample", "lot"), _lot),
@@ -93,6 +95,9 @@ VIEWS: tuple[View, ...] = (
     View(Shipped, "shipped", ("shipped",), ("shipped", "shipment", "unit"), _unit),
     View(Claim, "claim", ("claim",), ("claim", "serial", "unit"), lambda row: f"claim:{row.claim}"),
     View(PlantRules, "plant_rules", ("scope", "from_size"), ("scope",), lambda row: f"rules:{row.scope}"),
+    View(
+        ReleasePolicy, "release_policy", ("address",), ("address", "scope"), lambda row: f"release-policy:{row.scope}"
+    ),
     View(ErasedField, "erased_field", ("field",), ("field", "fact"), lambda row: f"fact:{row.fact}"),
     View(ErasedName, "erased_name", ("account",), ("account",), _account),
     View(BookKey, "book_key", ("book_key",), ("book_key", "key_name", "purpose"), lambda row: f"key:{row.key_name}"),

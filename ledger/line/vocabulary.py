@@ -10,8 +10,17 @@ from ledger.line.kind import Kind
 from ledger.line.kinds import PLAIN_KINDS
 from ledger.line.plant_rules import PLANT_RULES_SET
 from ledger.line.record import Record
+from ledger.line.release_policy import RELEASE_POLICY_SET
 
-KINDS: tuple[Kind, ...] = (*PLAIN_KINDS, PLANT_RULES_SET, CORRECTION, RECHECK, ERASURE, NAME_ERASURE)
+KINDS: tuple[Kind, ...] = (
+    *PLAIN_KINDS,
+    PLANT_RULES_SET,
+    RELEASE_POLICY_SET,
+    CORRECTION,
+    RECHECK,
+    ERASURE,
+    NAME_ERASURE,
+)
 
 KIND_OF: dict[type[Record], Kind] = {kind.record: kind for kind in KINDS}
 

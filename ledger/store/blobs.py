@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import hashlib
 import re
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from ledger.errors import MalformedInput, NotFound, StoreDamaged, TooLarge
 from ledger.store.engine import Store
+from ledger.store.transaction import Transaction
 
 MAX_BYTES = 32 * 1024 * 1024
 """The longest blob whatever a service allows: it is read and written in one piece."""
@@ -72,8 +74,24 @@ def read_blob(store: Store, digest: str) -> Blob:
     if found is None:
         raise NotFound("blob is not stored", got=digest, mend="ask by the SHA-256 of its bytes, in lower-case hex")
     blob = Blob(*found)
-    if hashlib.sha256(blob.bytes).hexdigest() != digest:
+    _check_bytes(digest, blob.bytes)
+    return blob
+
+
+def read_blobs(transaction: Transaction, digests: Sequence[str]) -> dict[str, bytes]:
+    """The bytes of those blobs that are stored, by digest: for few and small ones. Raises StoreDamaged."""
+    wanted = list(dict.fromkeys(digests))
+    condition = transaction.dialect.any_of('"digest"')
+    found: dict[str, bytes] = dict(
+        transaction.rows_of(f'SELECT "digest", "bytes" FROM "blob" WHERE {condition}', wanted)
+    )
+    for digest, raw in found.items():
+        _check_bytes(digest, raw)
+    return found
+
+
+def _check_bytes(digest: str, raw: bytes) -> None:
+    if hashlib.sha256(raw).hexdigest() != digest:
         raise StoreDamaged(
             "blob has other bytes than were stored", where=f"blob {digest}", mend="restore it from a copy"
         )
-    return blob

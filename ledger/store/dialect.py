@@ -19,6 +19,7 @@ from typing import Any
 import msgspec
 
 from ledger.errors import StoreUnavailable, Unsupported
+from ledger.store.blocks import insert_in_blocks
 
 BUSY_MS = 15_000
 """How long a connection waits for another one's lock, in milliseconds."""
@@ -62,6 +63,10 @@ class Dialect(ABC):
     @abstractmethod
     def list_value(self, values: Sequence[Any]) -> Any:
         """A list of texts or whole numbers as one parameter."""
+
+    def run_many(self, cursor: Any, text: str, rows: Sequence[Sequence[Any]]) -> None:
+        """Execute one statement for each row of values."""
+        cursor.executemany(self.sql(text), rows)
 
     @abstractmethod
     def prepare(self, connection: Any) -> None:
@@ -110,6 +115,10 @@ class Sqlite(Dialect):
     def list_value(self, values: Sequence[Any]) -> Any:
         """JSON text of the list."""
         return _encode(values).decode()
+
+    def run_many(self, cursor: Any, text: str, rows: Sequence[Sequence[Any]]) -> None:
+        """The same, an INSERT for a block of rows at once."""
+        insert_in_blocks(cursor, text, rows)
 
     def prepare(self, connection: Any) -> None:
         """WAL, full flushes, foreign keys, zeros over what is deleted, and delete triggers that also fire for INSERT OR REPLACE."""

@@ -34,6 +34,8 @@ from ledger.store.head import Head
 from ledger.store.loader import Loader
 from ledger.store.transaction import Transaction
 
+_CORRECTING = (Correction, Recheck)
+
 
 class Asked:
     """One submission that waits for its answer; ``future`` is whatever the caller waits on."""
@@ -49,7 +51,7 @@ class Asked:
         self.signature = submission.signed.envelope if submission.signed is not None else None
         self.future = future
         # These read from the store, where nothing of their own group stands yet.
-        self.alone = any(isinstance(record, Correction | Recheck) or erases(record) for record in sealed.records)
+        self.alone = any(isinstance(record, _CORRECTING) or erases(record) for record in sealed.records)
 
 
 class Draft(msgspec.Struct, frozen=True):

@@ -8,29 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import msgspec
-
 from ledger.book.frontier import Frontier
 from ledger.book.instant import instant_ms
 from ledger.book.merkle import HASH_BYTES
 from ledger.book.tiles import TILE_HEIGHT, TILE_WIDTH
 from ledger.errors import RootMismatch, StoreDamaged
-from ledger.store.reader import StoredEntry
+from ledger.store.outlines import Outline
 from ledger.store.tiles import FULL, split_hashes
 from ledger.store.transaction import Transaction
 
-
-class _Key(msgspec.Struct):
-    key: str
-
-
-class _Told(msgspec.Struct):
-    author: str
-    recorded_at: str
-    said: _Key
-
-
-_decode_told = msgspec.json.Decoder(_Told).decode
+_OUTSIDE = 'SELECT (SELECT COUNT(*) FROM "entry" WHERE "index" < 0) + (SELECT COUNT(*) FROM "entry" WHERE "index" >= ?)'
 
 
 class TileCheck:
@@ -89,27 +76,30 @@ def _compare(level: int, number: int, stored: tuple[int, bytes] | None, made: tu
         raise RootMismatch("hash tile is not that of the entries", where=f"tile level {level}, number {number}")
 
 
-def check_told(transaction: Transaction, entries: Sequence[StoredEntry]) -> None:
+def check_told(transaction: Transaction, outlines: Sequence[Outline], recorded_ms: Sequence[int]) -> None:
     """Compare used keys and recorded instants with what proved entries say of themselves. Raises StoreDamaged.
 
     The digest of a request is not among it: it was made from the request before it was sealed.
     """
-    told = [(entry, _decode_told(entry.bytes)) for entry in entries]
     condition = transaction.dialect.any_of('"key"')
     rows = transaction.rows_of(
-        f'SELECT "key", "author", "index" FROM "request" WHERE {condition}', list({said.said.key for _, said in told})
+        f'SELECT "key", "author", "index" FROM "request" WHERE {condition}', list({told.said.key for told in outlines})
     )
     used = {(key, author): index for key, author, index in rows}
-    for entry, said in told:
-        if entry.recorded_ms != instant_ms(said.recorded_at):
-            raise StoreDamaged("instant beside the entry is not its own", where=f"entry {entry.index}")
-        if used.get((said.said.key, said.author)) != entry.index:
-            raise StoreDamaged("used key does not lead to its entry", where=f"entry {entry.index}")
+    for told, kept_ms in zip(outlines, recorded_ms, strict=True):
+        if kept_ms != instant_ms(told.recorded_at):
+            raise StoreDamaged("instant beside the entry is not its own", where=f"entry {told.index}")
+        if used.get((told.said.key, told.author)) != told.index:
+            raise StoreDamaged("used key does not lead to its entry", where=f"entry {told.index}")
 
 
 def check_no_others(transaction: Transaction, *, entries: int, openings: int) -> None:
     """Check that there are no more entries, used keys and openings than were looked at. Raises StoreDamaged."""
-    for table, expected in (("entry", entries), ("request", entries), ("opening", openings)):
+    # Each of ``entries`` was read by its index: to count them all would read the whole table once more.
+    outside = transaction.row(_OUTSIDE, (entries,))
+    if outside != (0,):
+        raise StoreDamaged("rows that no entry gives", expected=0, got=outside and outside[0], where="entry")
+    for table, expected in (("request", entries), ("opening", openings)):
         found = transaction.row(f'SELECT COUNT(*) FROM "{table}"')
         if found != (expected,):
             raise StoreDamaged("rows that no entry gives", expected=expected, got=found and found[0], where=table)

@@ -9,7 +9,7 @@ from typing import Any
 from ledger.line.erasure_rows import AccountName, FieldOpening
 from ledger.line.fold import needs_of
 from ledger.line.record import Record
-from ledger.line.rows import Body, Row, Told
+from ledger.line.rows import Allotment, Body, Row, Told
 from ledger.line.state import Need, State
 from ledger.store.accounts import account_names
 from ledger.store.bodies import BodyReader
@@ -20,6 +20,9 @@ from ledger.store.view_tables import VIEW_TABLES
 
 CHUNK = 5_000
 """Values in one query."""
+
+_LEAVES = frozenset({Allotment})
+"""Views from whose rows no kind goes on to further needs: a record that found only such rows is not asked again."""
 
 
 class Loader:
@@ -38,7 +41,7 @@ class Loader:
         }
 
     def load(self, transaction: Transaction, state: State, needs: Iterable[Need]) -> set[Need]:
-        """Load every need; those that any row answered."""
+        """Load every need; those that any row answered from which others may follow."""
         wanted: defaultdict[tuple[type[Row], str], list[str]] = defaultdict(list)
         for need in needs:
             wanted[need.row, need.column].append(need.value)
@@ -48,7 +51,8 @@ class Loader:
                 chunk = values[start : start + CHUNK]
                 found = self._found(transaction, row, column, chunk)
                 state.load_all(row, column, chunk, found)
-                answered.update(Need(row, column, value) for value in found)
+                if row not in _LEAVES:
+                    answered.update(Need(row, column, value) for value in found)
         return answered
 
     def load_for(

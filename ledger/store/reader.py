@@ -80,6 +80,10 @@ class Reader:
             if len(rows) < min(CHUNK, stop - first):
                 return
 
+    def entry_rows(self, start: int, stop: int) -> list[tuple[bytes, bytes, int]]:
+        """Hash, bytes and recorded milliseconds of the entries from ``start`` up to ``stop``, in one query."""
+        return self.transaction.rows(_ENTRY_ROWS, (start, stop))
+
     def hash_tile(self, level: int, number: int, width: int) -> bytes:
         """Hashes of a tile, 32 bytes each. Raises NotFound for one that this tree does not have."""
         if not 0 < width <= tile_width(self.head().size, level, number):
@@ -144,6 +148,7 @@ class Reader:
         return None if found is None else str(found[0])
 
 
+_ENTRY_ROWS = 'SELECT "hash", "bytes", "recorded_ms" FROM "entry" WHERE "index" >= ? AND "index" < ? ORDER BY "index"'
 _ENTRY = 'SELECT "index", "hash", "bytes", "recorded_ms" FROM "entry"'
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import Any, NamedTuple
 
-from ledger.line.rows import About, Descent, GaugeSet, Lot, Measured, Row, Unit
+from ledger.line.reading_rows import GaugeSet, Measured
+from ledger.line.rows import About, Descent, Lot, Row, Unit
 from ledger.store.dialect import quoted
 from ledger.store.reader import Reader
 from ledger.store.transaction import Transaction
@@ -37,30 +38,44 @@ class Selection(NamedTuple):
     limit: int = 10_000_000
 
 
+_ALIASES: tuple[tuple[str, type[Row]], ...] = (("u", Unit), ("l", Lot), ("m", Measured))
+
+
 def select_balls(transaction: Transaction, selection: Selection) -> list[Selected]:
     """The balls of a selection in unit order: one query, two joins."""
-    unit, lot, measured = VIEW_TABLES[Unit], VIEW_TABLES[Lot], VIEW_TABLES[Measured]
-    names = [
-        f'{alias}."{name}"' for alias, table in (("u", unit), ("l", lot), ("m", measured)) for name in table.columns
-    ]
-    conditions, values = _conditions(selection)
-    text = (
+    conditions, values = conditions_of(selection)
+    found = transaction.rows(_balls_text(" AND ".join(conditions), int(selection.limit)), values)
+    return [_selected(row) for row in found]
+
+
+def select_units(transaction: Transaction, units: Sequence[str]) -> list[Selected]:
+    """These balls, in unit order."""
+    found = transaction.rows_of(_balls_text(transaction.dialect.any_of('u."unit"')), list(units))
+    return [_selected(row) for row in found]
+
+
+def _balls_text(condition: str, limit: int | None = None) -> str:
+    """The query of whole balls that meet a condition; its parameters are those of the condition."""
+    names = [f'{alias}."{name}"' for alias, row in _ALIASES for name in VIEW_TABLES[row].columns]
+    return (
         f'SELECT {", ".join(names)} FROM "unit" u JOIN "lot" l ON l."lot" = u."lot" '
-        f'LEFT JOIN "measured" m ON m."unit" = u."unit" WHERE {" AND ".join(conditions)} '
-        f'ORDER BY u."unit" LIMIT {int(selection.limit)}'
+        f'LEFT JOIN "measured" m ON m."unit" = u."unit" WHERE {condition} '
+        f'ORDER BY u."unit"{"" if limit is None else f" LIMIT {limit}"}'
     )
+
+
+def _selected(row: Sequence[Any]) -> Selected:
+    unit, lot, measured = (VIEW_TABLES[row] for _, row in _ALIASES)
     ends = len(unit.columns), len(unit.columns) + len(lot.columns)
-    return [
-        Selected(
-            unit.to_row(row[: ends[0]]),  # type: ignore[arg-type]  # the columns of its view
-            lot.to_row(row[ends[0] : ends[1]]),  # type: ignore[arg-type]  # the columns of its view
-            None if row[ends[1]] is None else measured.to_row(row[ends[1] :]),  # type: ignore[arg-type]  # of its view
-        )
-        for row in transaction.rows(text, values)
-    ]
+    return Selected(
+        unit.to_row(row[: ends[0]]),  # type: ignore[arg-type]  # the columns of its view
+        lot.to_row(row[ends[0] : ends[1]]),  # type: ignore[arg-type]  # the columns of its view
+        None if row[ends[1]] is None else measured.to_row(row[ends[1] :]),  # type: ignore[arg-type]  # of its view
+    )
 
 
-def _conditions(selection: Selection) -> tuple[list[str], list[Any]]:
+def conditions_of(selection: Selection) -> tuple[list[str], list[Any]]:
+    """The conditions of a selection over ``u``, a unit, and ``l``, its lot, and their values."""
     asked: list[tuple[str, Any]] = [
         ('l."model" = ?', selection.model),
         ('u."lot" = ?', selection.lot),

@@ -53,7 +53,7 @@ class Transaction:
 
     def run_many(self, text: str, rows: Sequence[Values]) -> None:
         """Execute one statement for each row of values."""
-        self._cursor.executemany(self._sql(text), rows)
+        self.dialect.run_many(self._cursor, text, rows)
 
     def rows(self, text: str, values: Values = ()) -> list[tuple[Any, ...]]:
         """All rows of a query."""

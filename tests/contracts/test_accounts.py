@@ -70,6 +70,19 @@ def test_a_blob_is_found_by_its_digest(store: Store) -> None:
             blobs.read_blob(store, digest)
 
 
+def test_several_blobs_are_read_together(store: Store) -> None:
+    """By digest; those that are not stored are left out, one asked for twice comes once, none asks nothing."""
+    kept = [blobs.put_blob(store, raw, "application/toml") for raw in (b"one", b"two", b"three")]
+    with store.reading() as transaction:
+        asked = [kept[2].digest, kept[0].digest, "0" * 64, kept[0].digest]
+        assert {kept[0].digest: b"one", kept[2].digest: b"three"} == blobs.read_blobs(transaction, asked)
+        assert {} == blobs.read_blobs(transaction, [])
+    with store.writing() as transaction:
+        transaction.run('UPDATE "blob" SET "bytes" = ?', (b"another",))
+    with store.reading() as transaction, pytest.raises(StoreDamaged, match=kept[1].digest):
+        blobs.read_blobs(transaction, [kept[1].digest])
+
+
 def test_a_blob_that_is_none_is_refused(store: Store) -> None:
     """Too long, empty, or of a type that is no type; nothing is stored."""
     with pytest.raises(TooLarge):

@@ -26,7 +26,8 @@ from ledger.errors import (
     UnknownSubject,
     WriterStopped,
 )
-from ledger.line.rows import FactRow, Lot, Measured, Unit
+from ledger.line.reading_rows import Measured
+from ledger.line.rows import FactRow, Lot, Unit
 from ledger.line.submission import Signed, Submission, seal_submission
 from ledger.store import writer as writer_module
 from ledger.store.answer import Entered, GroupReport, Settled, settle_futures

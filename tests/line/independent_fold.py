@@ -16,21 +16,37 @@ import msgspec
 from ledger.book.instant import instant_ms
 from ledger.line.fact import Fact
 from ledger.line.lots import left_of
-from ledger.line.rows import Descent, FactRow, Hold, Lot, Measured, ModelJudged, SampleJudged, SerialRow, Shipped, Unit
+from ledger.line.reading_rows import GaugeStudy, Measured
+from ledger.line.rows import (
+    ChecklistRow,
+    Descent,
+    FactRow,
+    Hold,
+    Lot,
+    ModelJudged,
+    ReleasePolicy,
+    SampleJudged,
+    SerialRow,
+    Shipped,
+    Unit,
+)
+from ledger.line.temperature_rows import TemperatureLog
 from ledger.line.vocabulary import KIND_OF
 from tests.line.plant import Plant
 
 MADE = {"material-received": "material", "batch-mixed": "batch", "blocks-moulded": "block", "cores-poured": "core"}
 MADE["shells-poured"] = "shell"
 SPOILT = {
-    "resurface": "hardness roughness mass circumference diameter out_of_round",
-    "polish": "hardness roughness",
+    "resurface": "hardness roughness mass circumference diameter out_of_round friction oil_absorption",
+    "polish": "hardness roughness friction oil_absorption",
     "re-turn": "mass circumference diameter out_of_round hardness roughness top_weight rg_low rg_mid rg_high "
-    "differential mid_differential",
-    "plug": "mass circumference diameter out_of_round hardness roughness top_weight pin_to_cg",
+    "differential mid_differential static_imbalance friction oil_absorption",
+    "plug": "mass circumference diameter out_of_round hardness roughness top_weight pin_to_cg pin_to_low_axis "
+    "static_imbalance friction oil_absorption",
     "re-pour": "mass circumference diameter out_of_round hardness roughness rg_low rg_mid rg_high differential "
-    "mid_differential top_weight pin_to_cg",
+    "mid_differential top_weight pin_to_cg pin_to_low_axis mark_to_high_axis static_imbalance friction oil_absorption",
 }
+LEFT = {"polish": "polished", "resurface": "unstated", "re-turn": "unstated", "re-pour": "unstated"}
 ENDS = {"scrap": "scrapped", "destructive-test": "destroyed", "retained": "retained"}
 
 
@@ -45,13 +61,17 @@ class Story:
         self.units: dict[str, dict[str, Any]] = {}
         self.serials: defaultdict[str, list[list[Any]]] = defaultdict(list)
         self.holds: dict[str, dict[str, Any]] = {}
-        self.read: defaultdict[str, dict[str, tuple[int, str]]] = defaultdict(dict)
+        self.read: defaultdict[str, dict[str, tuple[int, str, tuple[Any, ...]]]] = defaultdict(dict)
+        self.begun: dict[str, list[int | None]] = {}
+        self.studied: dict[str, tuple[str, int, int, int, bool]] = {}
         self.spoilt: defaultdict[str, dict[str, int]] = defaultdict(dict)
         self.away: dict[tuple[str, str], bool] = {}
         self.counts: defaultdict[str, list[tuple[str, int]]] = defaultdict(list)
         self.takes: dict[str, list[tuple[str, int]]] = {}
         self.judged: dict[str, tuple[Any, ...]] = {}
+        self.logged: dict[str, tuple[Any, ...]] = {}
         self.revisions: dict[str, int] = {}
+        self.finishes: dict[str, tuple[str | None, int]] = {}
         said = [(fact, msgspec.to_builtins(fact.record)) for fact in facts]
         for fact, record in said:
             self._breach_holds(fact)
@@ -65,6 +85,20 @@ class Story:
             )
             if teller is not None:
                 teller(fact, record)
+            self._surfaces(fact, record)
+
+    def _surfaces(self, fact: Fact, record: dict[str, Any]) -> None:
+        """How a lot or a ball is finished: by the latest step or rework; heirs begin as what they are made of was."""
+        step = LEFT.get(record["operation"]) if record["kind"] == "rework" else record.get("step")
+        if record["kind"] in {"lot-split", "lots-merged"}:
+            parents = {lot for lot, _ in self.takes[fact.address]}
+            known = [self.finishes.get(f"lot:{lot}", (None, 0)) for lot in parents]
+            same = known[0][0] if len({finish for finish, _ in known}) == 1 else None
+            self.finishes[f"lot:{record['into']}"] = same, 0
+        elif step in {"sanded", "polished", "unstated"}:
+            name = f"unit:{record['unit']}" if "unit" in record else f"lot:{record['lot']}"
+            if fact.at_ms >= self.finishes.get(name, (None, 0))[1]:
+                self.finishes[name] = step, fact.at_ms
 
     def _breach_holds(self, fact: Fact) -> None:
         own = [breach for breach in fact.breaches if fact.body or not isinstance(breach.change, int)]
@@ -103,12 +137,18 @@ class Story:
             left = amount if what == "left" else left - amount
         return left
 
+    def _temperature_logged(self, fact: Fact, record: dict[str, Any]) -> None:
+        told = record["summary"]
+        ends = [int(Decimal(told[end]) * 10**6) for end in ("coldest_c", "warmest_c")]
+        self.logged[fact.address] = (record["lot"], record["stage"], *ends, told.get("gap_count", 0))
+
     def _lot_closed(self, _fact: Fact, record: dict[str, Any]) -> None:
         self.lots[record["lot"]]["closed"] = True
 
-    def _unit_started(self, _fact: Fact, record: dict[str, Any]) -> None:
+    def _unit_started(self, fact: Fact, record: dict[str, Any]) -> None:
         unit = {"lot": record["lot"], "serial": None, "state": "made", "grade": None, "release": None, "away": None}
         self.units[record["unit"]] = unit
+        self.begun[record["unit"]] = [None, fact.at_ms, None]
         self.drawn[record["lot"]] += 1
         self.counts[record["lot"]].append(("less", 1))
 
@@ -117,6 +157,7 @@ class Story:
             self._unit_started(fact, record)
         unit = self.units[record["unit"]]
         unit["serial"] = record["serial"]
+        self.begun[record["unit"]][::2] = record["weight_class"], fact.at_ms
         unit["state"] = "engraved" if unit["state"] == "made" else unit["state"]
         self.serials[record["unit"]].append([record["serial"], fact.at_ms, None])
 
@@ -132,8 +173,26 @@ class Story:
         standing, spoilt = self.read[record["unit"]], self.spoilt[record["unit"]]
         for reading in record["readings"]:
             name = reading["quantity"]
-            if fact.at_ms >= max(spoilt.get(name, 0), standing.get(name, (0, ""))[0]):
-                standing[name] = (fact.at_ms, fact.address)
+            if fact.at_ms >= max(spoilt.get(name, 0), standing[name][0] if name in standing else 0):
+                taken = tuple(reading.get(part, "single") for part in ("unit", "gauge", "statistic"))
+                surface, delay, degrees = (record.get(part) for part in ("surface", "delay_s", "temperature_c"))
+                how = (*taken, len(reading["values"]), surface, delay, degrees)
+                standing[name] = (fact.at_ms, fact.address, how)
+
+    def _gauge_studied(self, fact: Fact, record: dict[str, Any]) -> None:
+        counts = len(record["operators"]), record["trials"], len(record["parts"])
+        self.studied[fact.address] = (record["gauge"], *counts, record["pooled"])
+
+    def measured(self, unit: str) -> tuple[Any, ...]:
+        """What the columns beside the values say of a ball's standing readings."""
+        read = self.read[unit]
+        instants = [at_ms for at_ms, _, _ in read.values()]
+        degrees = [how[-1] for _, _, how in read.values()]
+        ends = (min(instants), max(instants)) if read else (None, None)
+        known = [Decimal(text) for text in degrees if text is not None]
+        temperatures = (min(known) * 1000, max(known) * 1000) if known else (None, None)
+        manner = {name: how[:-1] for name, (_, _, how) in read.items()}
+        return self.units[unit]["lot"], *self.begun[unit], *ends, *temperatures, manner
 
     def _sample_judged(self, fact: Fact, record: dict[str, Any]) -> None:
         self.judged[fact.address] = (record["lot"], record["quantity"], record["accepted"])
@@ -150,7 +209,7 @@ class Story:
         self.units[unit].update(state="reworked", grade=None, release=None)
         for name in SPOILT[record["operation"]].split():
             self.spoilt[unit][name] = max(fact.at_ms, self.spoilt[unit].get(name, 0))
-            if self.read[unit].get(name, (fact.at_ms, ""))[0] < fact.at_ms:
+            if name in self.read[unit] and self.read[unit][name][0] < fact.at_ms:
                 del self.read[unit][name]
 
     def _release(self, fact: Fact, record: dict[str, Any]) -> None:
@@ -209,6 +268,22 @@ def _marks(facts: list[Fact]) -> dict[str, tuple[bool, bool]]:
     return marks
 
 
+def _policies(facts: list[Fact]) -> dict[str, tuple[Any, ...]]:
+    """Every release policy: its rule, whether its answer is needed, and who may release what is undecided."""
+    said = {fact.address: msgspec.to_builtins(fact.record) for fact in facts}
+    return {
+        address: (record["decision"], record.get("house", "shown"), list(record.get("undecided_by", ())))
+        for address, record in said.items()
+        if record["kind"] == "release-policy-set"
+    }
+
+
+def _checklists(facts: list[Fact]) -> dict[str, str]:
+    """The file of each checklist that was adopted last."""
+    said = [msgspec.to_builtins(fact.record) for fact in facts]
+    return {record["checklist"]: record["digest"] for record in said if record["kind"] == "checklist-adopted"}
+
+
 def _grams(kg: str) -> int:
     return int(Decimal(kg) * 1000)
 
@@ -240,14 +315,20 @@ def told(plant: Plant) -> dict[str, Any]:
         "edges": sorted(story.edges),
         "units": story.units,
         "serials": {unit: sorted(map(tuple, rows), key=repr) for unit, rows in story.serials.items() if rows},
-        "read": {unit: {name: where for name, (_, where) in got.items()} for unit, got in story.read.items() if got},
+        "read": {unit: {name: got[name][1] for name in got} for unit, got in story.read.items() if got},
+        "measured": {unit: story.measured(unit) for unit, got in story.read.items() if got},
+        "studied": story.studied,
         "holds": {
             name: (hold["node"], hold["stops"], len(set(hold["by"])) < (2 if hold["recall"] else 1))
             for name, hold in story.holds.items()
         },
         "away": story.away,
+        "logged": story.logged,
         "judged": story.judged,
+        "finishes": {name: finish for name, (finish, _) in story.finishes.items() if finish is not None},
         "marks": _marks(facts),
+        "policies": _policies(facts),
+        "checklists": _checklists(facts),
     }
 
 
@@ -258,7 +339,7 @@ def shown(plant: Plant) -> dict[str, Any]:
     for row in rows(SerialRow):
         serials[row.unit].append((row.serial, row.since_ms, row.until_ms))
     read = {
-        row.unit: {name: got[3] for name, got in msgspec.json.decode(row.sources).items()} for row in rows(Measured)
+        row.unit: {name: got[1] for name, got in msgspec.json.decode(row.sources).items()} for row in rows(Measured)
     }
     columns = ("lot", "serial", "state", "grade", "release", "away")
     return {
@@ -267,12 +348,33 @@ def shown(plant: Plant) -> dict[str, Any]:
         "units": {unit.unit: {column: getattr(unit, column) for column in columns} for unit in rows(Unit)},
         "serials": {unit: sorted(found, key=repr) for unit, found in serials.items()},
         "read": {unit: got for unit, got in read.items() if got},
+        "measured": {row.unit: _measured(row) for row in rows(Measured) if row.sources != "{}"},
+        "studied": {
+            row.study: (row.gauge, row.operators, row.trials, row.parts, row.pooled) for row in rows(GaugeStudy)
+        },
         "holds": {hold.hold: (hold.node, hold.stops, hold.open) for hold in rows(Hold)},
         "judged": {row.sample: (row.lot, row.quantity, row.accepted) for row in rows(SampleJudged)}
         | {row.model_test: (row.model, row.revision, row.quantity, row.accepted) for row in rows(ModelJudged)},
+        "logged": {row.log: (row.lot, row.stage, row.coldest, row.warmest, row.gaps) for row in rows(TemperatureLog)},
         "away": {(row.unit, row.shipment): row.back_ms is None for row in rows(Shipped)},
+        "finishes": {f"lot:{row.lot}": row.finish for row in rows(Lot) if row.finish is not None}
+        | {f"unit:{row.unit}": row.finish for row in rows(Unit) if row.finish is not None},
         "marks": {row.address: (row.late, row.doubtful) for row in rows(FactRow) if row.standing},
+        "policies": {
+            row.address: (row.decision, row.house, [role for role in row.undecided_by.split(",") if role])
+            for row in rows(ReleasePolicy)
+        },
+        "checklists": {row.checklist: row.digest for row in rows(ChecklistRow) if not row.superseded},
     }
+
+
+def _measured(row: Measured) -> tuple[Any, ...]:
+    manner = {
+        name: (*got[:4], *(got[place] or None if place < len(got) else None for place in (4, 5)))
+        for name, got in msgspec.json.decode(row.manner).items()
+    }
+    copied = row.lot, row.weight_class, row.began_ms, row.engraved_ms
+    return *copied, row.first_ms, row.last_ms, row.coldest, row.warmest, manner
 
 
 def check_views(plant: Plant) -> None:

@@ -9,14 +9,17 @@ from datetime import date, timedelta
 from typing import Any
 
 from ledger.line.balls import BallEngraved, SerialsAllotted
+from ledger.line.construction import Construction
+from ledger.line.gauge_studied import GaugeStudied
 from ledger.line.gauges import GaugeCalibrated, GaugeRegistered
 from ledger.line.inspections import Inspection, Reading, readings_digest
 from ledger.line.materials import BatchMixed, MaterialDraw, MaterialReceived
 from ledger.line.models import ApprovalEntered, ModelDefined, PlanSet, RulebookAdopted
 from ledger.line.moulding import BlocksMoulded, ColourDraw, CoresPoured, PieceDraw, ShellsPoured
 from ledger.line.process_plan import Inspect, Window
+from ledger.line.reading_rows import Measured
 from ledger.line.releases import Basis, Release
-from ledger.line.rows import Counter, Measured
+from ledger.line.rows import Counter
 from ledger.line.samples import ModelVerdict, SampleVerdict
 from ledger.line.serial import next_serials
 from tests.line.plant import Entered, Plant
@@ -37,6 +40,17 @@ WINDOWS = (
 INSPECTED = (
     Inspect(quantity="mass", every="unit"),
     Inspect(quantity="hardness", every="sample", n=3, accept=0, reject=1),
+)
+
+
+SIZES = Construction(
+    unit="in",
+    diameter="8.5468",
+    diameter_expanded="0.004",
+    shell_thickness="0.75",
+    shell_thickness_expanded="0.01",
+    block_volume_cm3="900",
+    block_volume_expanded_cm3="2",
 )
 
 
@@ -117,9 +131,22 @@ def shells(lot: str, *drawn: Any, **fields: Any) -> ShellsPoured:
 def gauge(name: str, quantity: str, unit: str, **fields: Any) -> tuple[GaugeRegistered, GaugeCalibrated]:
     """A gauge, found good on day 1 and due on day 200."""
     return (
-        GaugeRegistered(at=at(1), gauge=name, quantity=quantity, unit=unit, resolution="0.01"),
+        registered(name, quantity, unit),
         GaugeCalibrated(**{"at": at(1, "08:30"), "gauge": name, "as_found_good": True, "due_at": at(200), **fields}),
     )
+
+
+def registered(name: str, quantity: str, unit: str, **fields: Any) -> GaugeRegistered:
+    """A gauge with steps of a hundredth, registered on day 1."""
+    said = {"at": at(1), "gauge": name, "quantity": quantity, "unit": unit, "resolution": "0.01"}
+    return GaugeRegistered(**{**said, **fields})
+
+
+def studied(gauge: str = "G-MASS", **fields: Any) -> GaugeStudied:
+    """A study of a gauge on day 2: two operators read two master pieces twice, in lb."""
+    said: dict[str, Any] = {"at": at(2), "gauge": gauge, "unit": "lb", "parts": ("P-1", "P-2"), "trials": 2}
+    said["readings"] = ((("15.00", "15.10"), ("15.02", "15.12")), (("15.01", "15.11"), ("15.03", "15.13")))
+    return GaugeStudied(**{**said, "operators": ("OP-1", "OP-2"), "pooled": False, **fields})
 
 
 def ready_plant() -> Plant:
@@ -171,7 +198,7 @@ def engrave(plant: Plant, unit: str, **fields: Any) -> str:
 
 def reading(quantity: str = "mass", value: str = "15.10", **fields: Any) -> Reading:
     """A reading of a ball, by default its mass in lb."""
-    unit, name = {"mass": ("lb", "G-MASS"), "hardness": ("shore_d", "G-HARD")}[quantity]
+    unit, name = {"mass": ("lb", "G-MASS"), "hardness": ("shore_d", "G-HARD")}.get(quantity, ("", ""))
     return Reading(**{"quantity": quantity, "unit": unit, "values": (value,), "gauge": name, **fields})
 
 

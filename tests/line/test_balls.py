@@ -13,6 +13,7 @@ from ledger.line.lots import left_of
 from ledger.line.record import Record
 from ledger.line.rows import Allotment, Counter, Lot, SerialRow, Unit
 from ledger.line.serial import next_serials
+from tests.line.independent_fold import check_views
 from tests.line.making import SERIAL_KEY, allot, at, engrave, engraving, plan, shells, stocked_plant
 
 
@@ -180,3 +181,14 @@ def test_turning_and_engraving_under_a_hold_are_breaches(stop: Any) -> None:
     expected = ["under-hold"] if stop == "work" else []
     assert expected == plant.submit(engraving("U-1", serials[1])).codes
     assert expected == plant.submit(unit_worked("sanded")).codes
+
+
+def test_a_step_of_its_own_says_how_a_ball_is_finished() -> None:
+    """The latest by its instant counts, however late it is reported; marking a ball says nothing of its surface."""
+    plant = stocked_plant()
+    engrave(plant, "U-1")
+    assert None is plant.row(Unit, "U-1").finish
+    plant.submit(UnitWorked(at=at(9, "12:00"), unit="U-1", step="polished", station="P-1"))
+    plant.submit(UnitWorked(at=at(9, "11:00"), unit="U-1", step="sanded", station="P-1"), unit_worked("cg-marked"))
+    assert "polished" == plant.row(Unit, "U-1").finish
+    check_views(plant)

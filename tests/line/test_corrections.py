@@ -12,8 +12,10 @@ from ledger.line.corrections import Change, Correction, Recheck
 from ledger.line.holds import Concession, HoldLifted, HoldPlaced
 from ledger.line.lot_changes import LotRecounted, LotSplit, LotWorked
 from ledger.line.lots import left_of
+from ledger.line.reading_rows import Measured
 from ledger.line.record import Record
-from ledger.line.rows import BreachRow, FactRow, Hold, Lot, Measured, SerialRow, Unit
+from ledger.line.rows import BreachRow, FactRow, Hold, Lot, SerialRow, Unit
+from ledger.line.samples import SampleVerdict
 from ledger.line.shipments import Returned, Shipment
 from tests.line.independent_fold import check_views
 from tests.line.making import (
@@ -362,3 +364,28 @@ def test_replaced_plans_and_batches_keep_their_sealed_fields() -> None:
     assert b'"kg":{"sealed":' in plant.entries[entered.at]
     assert (350_000, 450_000) == (plant.row(Lot, "MIX-B").made, left_of(plant.row(Lot, "RESIN")))
     check_views(plant)
+
+
+@pytest.mark.parametrize("withdrawn", [True, False])
+def test_an_accepted_sample_that_is_taken_back_holds_its_lot(withdrawn: bool) -> None:  # noqa: FBT001  # a parameter
+    """Balls may be released on it without a reading of their own: they leave only once that was looked into."""
+    plant = stocked_plant()
+    released_ball(plant)
+    [judged] = [fact.address for fact in plant.facts() if isinstance(fact.record, SampleVerdict)]
+    change = (
+        Change(fact=judged) if withdrawn else Change(fact=judged, replacement=sample(accepted=False, nonconforming=1))
+    )
+    entered = plant.submit(Correction(at=at(20), reason="typing", changes=(change,)))
+    assert ["sample-taken-back"] == entered.codes
+    sent = Shipment(at=at(21), shipment="S-1", units=("U-1",), consignee="A lab", purpose="sale")
+    assert "sample-taken-back" in str(plant.refused(sent))
+    check_views(plant)
+
+
+def test_a_sample_that_stays_accepted_holds_nothing() -> None:
+    """Another count, the same answer."""
+    plant = stocked_plant()
+    released_ball(plant)
+    [judged] = [fact.address for fact in plant.facts() if isinstance(fact.record, SampleVerdict)]
+    change = Change(fact=judged, replacement=sample(n=4))
+    assert [] == plant.submit(Correction(at=at(20), reason="typing", changes=(change,))).codes

@@ -6,12 +6,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ledger.errors import Contradiction, MalformedQuantity, UnknownSubject
-from ledger.line.gauges import GaugeCalibrated, GaugeChecked, GaugeFaulted, GaugeRegistered, standing_at, standing_of
+from ledger.errors import Contradiction, MalformedQuantity, MalformedRecord, UnknownSubject
+from ledger.line.gauges import (
+    GaugeCalibrated,
+    GaugeChecked,
+    GaugeFaulted,
+    GaugeRegistered,
+    calibration_at,
+    standing_at,
+    standing_of,
+)
+from ledger.line.reading_rows import Calibration, Gauge
 from ledger.line.record import Record
-from ledger.line.rows import Calibration, Gauge
 from ledger.line.state import Need, State
-from tests.line.making import at, gauge, ready_plant
+from tests.line.making import at, gauge, ready_plant, registered
 
 
 def calibration(address: str, day: int, due: int, kind: str = "calibration", *, good: bool = True) -> Calibration:
@@ -70,6 +78,13 @@ def test_a_reading_is_usable_as_far_as_the_calibrations_tell(
         (gauge("G-MASS", "mass", "lb")[0], Contradiction, "gauge"),
         (gauge("G-NONE", "mass", "lb")[1], UnknownSubject, "gauge"),
         (gauge("G-MASS", "mass", "lb", due_at=at(1, "08:30"))[1], Contradiction, "due_at"),
+        (gauge("G-MASS", "mass", "lb", expanded="-0.1")[1], MalformedRecord, "expanded"),
+        (gauge("G-MASS", "mass", "lb", expanded="0.1", k="0.5")[1], MalformedRecord, "k"),
+        (gauge("G-MASS", "mass", "lb", expanded="0.1", k="20")[1], MalformedRecord, "k"),
+        (gauge("G-MASS", "mass", "lb", bias="0.1", as_found="0.2")[1], MalformedRecord, "bias"),
+        (registered("G-X", "mass", "lb", low="16", high="16.00"), MalformedRecord, "high"),
+        (registered("G-X", "mass", "lb", resolution="-0.01"), MalformedRecord, "resolution"),
+        (registered("G-X", "mass", "lb", repeatability="-0.01"), MalformedRecord, "repeatability"),
         (GaugeChecked(at=at(2), gauge="G-NONE", master="M-1", good=True), UnknownSubject, "gauge"),
         (GaugeFaulted(at=at(2), gauge="G-NONE", reason="dropped"), UnknownSubject, "gauge"),
     ],
@@ -101,10 +116,53 @@ def test_the_row_of_a_gauge_says_how_it_stands() -> None:
     )
     entered = plant.submit(budget)
     row = plant.row(Calibration, entered.address)
-    assert (10_000, -2_000) == (row.expanded_micro, row.bias_micro)
+    assert (10_000, 2_000_000, -2_000, None) == (row.expanded_micro, row.k_micro, row.bias_micro, row.left_micro)
     plant.submit(GaugeChecked(at=at(3), gauge="G-MASS", master="M-1", good=True))
     plant.submit(GaugeFaulted(at=at(3), gauge="G-MASS", reason="dropped"))
     assert "faulty" == plant.row(Gauge, "G-MASS").state
+
+
+def test_a_gauge_tells_what_it_measures_and_between_which_ends() -> None:
+    """Range, definition and repeatability are kept; what was not stated is absent."""
+    plant = ready_plant()
+    said = {"low": "0", "high": "20.5", "definition": "moment-4.25in", "repeatability": "0.004"}
+    plant.submit(registered("G-X", "mass", "lb", **said))
+    row: Gauge = plant.row(Gauge, "G-X")
+    assert (0, 20_500_000, "moment-4.25in", 4_000) == (row.low_micro, row.high_micro, row.definition, row.repeat_micro)
+    other: Gauge = plant.row(Gauge, "G-MASS")
+    assert (None, None, None, None) == (other.low_micro, other.high_micro, other.definition, other.repeat_micro)
+
+
+@pytest.mark.parametrize("fields", [{"as_found": "0.1"}, {"bias": "0.1"}, {"bias": "0.10", "as_found": "0.1"}])
+def test_the_bias_found_is_known_by_two_names(fields: dict[str, str]) -> None:
+    """The older name says the same; what was left after adjustment stands beside it, and so does another k."""
+    plant = ready_plant()
+    entered = plant.submit(gauge("G-MASS", "mass", "lb", expanded="0.03", k="3", as_left="-0.01", **fields)[1])
+    row: Calibration = plant.row(Calibration, entered.address)
+    assert (100_000, -10_000, 3_000_000) == (row.bias_micro, row.left_micro, row.k_micro)
+
+
+@pytest.mark.parametrize(
+    ("rows", "day", "address"),
+    [
+        ([], 5, None),
+        ([FAULT, PASSED], 9, None),
+        ([FIRST, GOOD], 5, "1.0"),
+        ([FIRST, GOOD], 15, "1.0"),
+        ([FIRST, GOOD], 20, "2.0"),
+        ([FIRST, WRONG], 25, "2.0"),
+        ([GOOD], 5, "2.0"),
+        ([GOOD, calibration("3.0", 40, 50)], 5, "2.0"),
+        ([calibration("9.0", 1, 2), calibration("10.0", 1, 20)], 15, "10.0"),
+    ],
+)
+def test_the_figures_of_a_reading_are_those_of_the_calibration_before_it(
+    rows: list[Calibration], day: int, address: str | None
+) -> None:
+    """The last up to it, overdue or not; else the first after it. Checks and faults state no figures."""
+    for order in (rows, rows[::-1]):
+        found = calibration_at(order, day)
+        assert address == (None if found is None else found.calibration)
 
 
 @given(

@@ -10,10 +10,11 @@ import pytest
 from ledger.errors import Contradiction, LedgerError, MalformedQuantity, MalformedRecord, UnknownSubject
 from ledger.line.gauges import GaugeCalibrated
 from ledger.line.inspections import Inspection, Reading, reading_value, readings_digest
+from ledger.line.quantity import OF_COMPONENTS, QUANTITIES
+from ledger.line.reading_rows import LotReading, Measured
 from ledger.line.record import Record
-from ledger.line.releases import Rework
-from ledger.line.rows import LotReading, Measured
-from tests.line.making import at, engrave, inspection, reading, stocked_plant
+from ledger.line.releases import VOIDED, Rework
+from tests.line.making import at, engrave, gauge, inspection, reading, registered, stocked_plant
 from tests.line.plant import Plant
 
 
@@ -35,8 +36,8 @@ def test_a_reading_stands_with_its_source() -> None:
     entered = plant.submit(inspection("U-1", reading(values=("15.10", "15.12"), statistic="mean", expanded="0.02")))
     row = plant.row(Measured, "U-1")
     assert (15_110_000, 20_000) == (row.mass, row.mass_u)
-    source = msgspec.json.decode(row.sources)["mass"]
-    assert ["lb", "G-MASS", entered.address, "mean", 2] == [*source[:2], *source[3:]]
+    assert {"mass": ["lb", "G-MASS", "mean", 2]} == msgspec.json.decode(row.manner)
+    assert {"mass": [row.first_ms, entered.address]} == msgspec.json.decode(row.sources)
 
 
 @pytest.mark.parametrize(
@@ -65,6 +66,12 @@ def test_a_statistic_is_rounded_half_to_even_at_a_millionth(values: Any, statist
         (inspection("U-1", reading(gauge="G-HARD")), Contradiction, "readings[0].gauge"),
         (inspection("U-1", reading(values=("15.1", "15.2"))), MalformedRecord, "readings[0].statistic"),
         (inspection("U-1", reading(expanded="-0.1")), MalformedRecord, "readings[0].expanded"),
+        (inspection("U-1", reading(unit="kg", value="6.85")), Contradiction, "readings[0].unit"),
+        (inspection("U-1", temperature_c="215"), MalformedRecord, "temperature_c"),
+        (inspection("U-1", temperature_c="-40.001"), MalformedRecord, "temperature_c"),
+        (inspection("U-1", temperature_c="21.0001"), MalformedRecord, "temperature_c"),
+        (inspection("U-1", delay_s="-1"), MalformedRecord, "delay_s"),
+        (inspection("U-1", delay_s="86401"), MalformedRecord, "delay_s"),
     ],
 )
 def test_what_contradicts_is_refused(record: Record, error: type[Exception], where: str) -> None:
@@ -80,6 +87,30 @@ def test_a_value_or_unit_that_cannot_be_is_malformed(wrong: Reading) -> None:
     """Another unit, a typing error by a factor of ten, more places than a millionth."""
     with pytest.raises(MalformedQuantity):
         ball().submit(inspection("U-1", wrong))
+
+
+@pytest.mark.parametrize(
+    ("ends", "values", "taken"),
+    [
+        ({"low": "15", "high": "16"}, ("15", "16.00", "15.5"), True),
+        ({"low": "15", "high": "16"}, ("15.5", "14.999999"), False),
+        ({"low": "15", "high": "16"}, ("15.5", "16.000001"), False),
+        ({"low": "15"}, ("24.9",), True),
+        ({"low": "15"}, ("14.9",), False),
+        ({"high": "16"}, ("1.1",), True),
+        ({"high": "16"}, ("16.1",), False),
+    ],
+)
+def test_a_value_outside_the_range_of_its_gauge_is_refused(ends: Any, values: Any, *, taken: bool) -> None:
+    """Both ends are in it; each of several values is looked at, whatever their statistic."""
+    plant = ball()
+    plant.submit(registered("G-2", "mass", "lb", **ends), gauge("G-2", "mass", "lb")[1])
+    said = inspection("U-1", reading(values=values, gauge="G-2", statistic="mean"))
+    if taken:
+        plant.submit(said)
+    else:
+        refusal = plant.refused(said)
+        assert (Contradiction, "readings[0].values") == (type(refusal), refusal.where)
 
 
 def test_a_reading_with_an_overdue_gauge_is_kept_and_flagged() -> None:
@@ -99,6 +130,27 @@ def test_a_reading_of_a_lot_belongs_to_the_lot() -> None:
     row = plant.row(LotReading, f"{entered.address}.hardness")
     assert ("SL-1", 76_000_000, 1_000_000) == (row.lot, row.value, row.expanded)
     assert plant.row(Measured, "U-1") is None
+
+
+def test_a_components_density_is_read_on_its_lot_only() -> None:
+    """A ball has no density of a component; the component's lot has."""
+    plant = ball()
+    plant.submit(*gauge("G-DENSITY", "component_density", "g_ml"))
+    density = reading("component_density", "1.9", unit="g_ml", gauge="G-DENSITY")
+    with pytest.raises(Contradiction) as refusal:
+        plant.submit(inspection("U-1", density))
+    assert "readings[0].quantity" == refusal.value.where
+    entered = plant.submit(Inspection(at=at(10), station="QC", lot="CL-1", readings=(density,)))
+    assert 1_900_000 == plant.row(LotReading, f"{entered.address}.component_density").value
+
+
+def test_every_quantity_of_a_ball_has_its_columns() -> None:
+    """Value and stated uncertainty of each, and none for a component's."""
+    beside = {"unit", "lot", "weight_class", "began_ms", "engraved_ms", "manner", "sources", "voided"}
+    columns = set(Measured.__struct_fields__) - beside - {"first_ms", "last_ms", "coldest", "warmest"}
+    of_balls = set(QUANTITIES) - OF_COMPONENTS
+    assert of_balls | {f"{quantity}_u" for quantity in of_balls} == columns
+    assert set(VOIDED["re-pour"]) == of_balls
 
 
 def test_a_newer_reading_takes_the_place_of_the_older() -> None:

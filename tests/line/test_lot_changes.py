@@ -20,6 +20,7 @@ from ledger.line.lot_changes import (
 from ledger.line.lots import left_of
 from ledger.line.record import Record
 from ledger.line.rows import Descent, Lot, LotStep
+from tests.line.independent_fold import check_views
 from tests.line.making import at, blocks, cores, engrave, shells, stocked_plant
 
 
@@ -169,3 +170,15 @@ def _regrind() -> Record:
 def test_the_root_of_no_balls_is_that_of_the_empty_tree() -> None:
     """RFC 9162 section 2.1.1: the hash of an empty list is SHA-256 of nothing."""
     assert "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855" == balls_root([])
+
+
+def test_a_finishing_step_is_of_the_lot_and_of_what_it_goes_on_as() -> None:
+    """A split takes its lot's finish along; lots of unlike finish that become one have none that is known."""
+    plant = stocked_plant()
+    plant.submit(worked("turned", at(9, "08:00")), worked("sanded", at(9, "09:00")))
+    plant.submit(LotSplit(at=at(9, "10:00"), lot="SL-1", into="SL-2", count=5))
+    plant.submit(worked("polished", at(9, "11:00"), lot="SL-2"))
+    parts = (PartOfLot(lot="SL-1", count=5), PartOfLot(lot="SL-2", count=5))
+    plant.submit(LotsMerged(at=at(9, "12:00"), lots=parts, into="SL-3"))
+    assert ["sanded", "polished", None] == [plant.row(Lot, lot).finish for lot in ("SL-1", "SL-2", "SL-3")]
+    check_views(plant)

@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 
 from ledger.errors import Contradiction, MalformedLink, UnknownSubject
-from ledger.line.models import RulebookAdopted
+from ledger.line.models import KindStated, RulebookAdopted
 from ledger.line.process_plan import Inspect, Window
 from ledger.line.record import Record
 from ledger.line.rows import Approval, Model, Plan, RulebookRow
-from tests.line.making import RULEBOOK, approval, at, model, plan, ready_plant
+from tests.line.making import RULEBOOK, SIZES, approval, at, model, plan, ready_plant
 
 
 def test_a_new_revision_takes_the_place_of_the_old() -> None:
@@ -32,6 +32,8 @@ def test_a_plan_keeps_its_windows_and_an_approval_its_classes() -> None:
         (model(), Contradiction, "revision"),
         (model(model="OTHER"), Contradiction, "gtin"),
         (model(model="OTHER", gtin="09521234000014"), MalformedLink, ""),
+        (model(revision=2, kinds=(KindStated(kind="house", is_one=True),) * 2), Contradiction, "kinds[1].kind"),
+        (model(revision=2, construction=(SIZES, SIZES)), Contradiction, "construction[1].weight_class"),
         (plan(model="NONE"), UnknownSubject, "model"),
         (approval(model="NONE"), UnknownSubject, "model"),
         (plan(windows=(Window(stage="block-rest", min_s=1), Window(stage="block-rest", min_s=2))), Contradiction, "windows"),
@@ -39,6 +41,7 @@ def test_a_plan_keeps_its_windows_and_an_approval_its_classes() -> None:
         (plan(inspect=(Inspect(quantity="taste", every="unit"),)), UnknownSubject, "inspect[0].quantity"),
         (plan(inspect=(Inspect(quantity="mass", every="sample", n=3),)), Contradiction, "inspect[0]"),
         (plan(inspect=(Inspect(quantity="mass", every="sample", n=3, accept=1, reject=1),)), Contradiction, "inspect[0]"),
+        (plan(inspect=(Inspect(quantity="component_density", every="unit"),)), Contradiction, "inspect[0].every"),
         (RulebookAdopted(at=at(2), rulebook="body-b", digest=RULEBOOK), Contradiction, "rulebook"),
     ],
 )  # fmt: skip
@@ -59,3 +62,16 @@ def test_a_later_edition_supersedes_the_earlier() -> None:
         plant.submit(RulebookAdopted(at=at(3), rulebook="body-a", digest=digest))
     rows = plant.tables.where(RulebookRow, "rulebook", "body-a")
     assert [(RULEBOOK, False), ("c" * 64, True)] == [(row.digest, row.superseded) for row in rows]
+
+
+def test_a_model_states_kinds_and_finish_and_a_revision_states_them_anew() -> None:
+    """What a model says of itself is in its row, yes and no apart; nothing of it carries over to the next revision."""
+    plant = ready_plant()
+    kinds = (KindStated(kind="urethane", is_one=True), KindStated(kind="house", is_one=False))
+    plant.submit(model(revision=2, kinds=kinds, finish="polished", construction=(SIZES,)))
+    row = plant.row(Model, "ORBIT")
+    assert ('{"house":false,"urethane":true}', "polished") == (row.kinds, row.finish)
+    assert SIZES.diameter not in repr(plant.tables.listed())
+    plant.submit(model(revision=3))
+    row = plant.row(Model, "ORBIT")
+    assert ("{}", None) == (row.kinds, row.finish)

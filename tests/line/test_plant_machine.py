@@ -71,7 +71,7 @@ from tests.line.making import (
 from tests.strategies import FIRST_MS, changed_records, shifted
 
 AUTHORS = st.sampled_from(["a-mary", "a-john"])
-COUNTS = st.integers(1, 6)
+COUNTS, STEPS = st.integers(1, 6), ["turned", "sanded", "polished"]
 STOPS = st.sets(st.sampled_from(["use", "work", "release", "shipment"]), min_size=1).map(sorted).map(tuple)
 LOW_STAGES = ("block", "core", "shell")
 
@@ -186,7 +186,7 @@ class RandomPlant(RuleBasedStateMachine):
             "merge": LotsMerged(at=now, lots=parts, into=self.fresh("ME")),
             "lose": PiecesLost(at=now, lot=lot, count=count, how="scrap", reason="void"),
             "recount": LotRecounted(at=now, lot=lot, left=count, reason="count"),
-            "work": LotWorked(at=now, began_at=now, lot=lot, step="turned", station="T-1"),
+            "work": LotWorked(at=now, began_at=now, lot=lot, step=data.draw(st.sampled_from(STEPS)), station="T-1"),
             "close": LotClosed(at=now, lot=lot, count=len(units), balls_root=balls_root(units)),
         }
         self.say(records[what])
@@ -209,7 +209,7 @@ class RandomPlant(RuleBasedStateMachine):
         earlier = shifted(now, -60 * data.draw(st.integers(0, 30)))
         records: dict[str, Record] = {
             "anew": BallEngravedAnew(at=now, unit=unit, serial=allot(self.plant)[0], station="E-1", reason="slipped"),
-            "worked": UnitWorked(at=now, unit=unit, step="cg-marked", station="S-1"),
+            "worked": UnitWorked(at=earlier, unit=unit, step=data.draw(st.sampled_from(STEPS)), station="S-1"),
             "read": inspection(unit, reading(value=f"15.{data.draw(st.integers(10, 30))}"), at=earlier),
             "hard": inspection(unit, reading("hardness", "76"), at=earlier),
             "rework": Rework(

@@ -37,7 +37,7 @@ def told(plant: Plant, lot: str, minutes: int, **fields: Any) -> str:
 def state_of(plant: Plant) -> State:
     """A state that holds the plant's limits and nothing else."""
     state = State()
-    state.load(RULES_NEED, plant.tables.where(*RULES_NEED))
+    state.load(RULES_NEED, plant.tables.where(RULES_NEED.row, RULES_NEED.column, RULES_NEED.value))
     return state
 
 

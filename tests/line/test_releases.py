@@ -81,6 +81,13 @@ def test_a_release_on_other_grounds_is_refused(fields: dict[str, Any], where: st
     assert (RuleStands, where) == (type(refusal), refusal.where)
 
 
+def test_a_ball_barred_from_some_events_is_first_quality() -> None:
+    """A bar keeps it out of those events, and does not stop its release."""
+    plant = measured()
+    plant.submit(release(plant, "U-1", bases=basis("barred")))
+    assert ("released", "first") == (plant.row(Unit, "U-1").state, plant.row(Unit, "U-1").grade)
+
+
 def test_a_superseded_edition_is_no_ground() -> None:
     """A verdict by yesterday's rulebook is drawn again."""
     plant = measured()
@@ -260,3 +267,14 @@ def test_a_ball_ends_once(how: Any, state: str) -> None:
     if how != "retained":
         refusal = plant.refused(scrap())
         assert (Contradiction, "unit") == (type(refusal), refusal.where)
+
+
+@pytest.mark.parametrize(
+    ("operation", "finish"),
+    [("polish", "polished"), ("resurface", "unstated"), ("re-turn", "unstated"), ("plug", None)],
+)
+def test_rework_tells_how_it_left_the_surface(operation: Any, finish: str | None) -> None:
+    """Polishing says it; resurfacing and turning change it and do not say how; a plug leaves it alone."""
+    plant = measured()
+    plant.submit(Rework(at=at(12), unit="U-1", operation=operation, station="R-1"))
+    assert finish == plant.row(Unit, "U-1").finish

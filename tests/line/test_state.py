@@ -8,7 +8,7 @@ import pytest
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
-from ledger.line.rows import Hold, Lot, Row
+from ledger.line.rows import About, Hold, Lot, Row
 from ledger.line.state import Need, NotLoaded, State
 
 NODES = ("lot:A", "lot:B", "lot:C")
@@ -70,6 +70,17 @@ def test_changes_are_taken_once() -> None:
     assert ({}, 1) == (state.take_changes(), state.size())
     state.forget()
     assert 0 == state.size()
+
+
+def test_what_only_a_correction_reads_is_not_held_once_it_is_stored() -> None:
+    """Unless the view was asked by: then what was loaded and what was put stay together."""
+    about = About(node="lot:A", address="1.0", index=1, position=0)
+    state = State()
+    state.put(about)
+    assert ({About: ([about], [])}, 0) == (state.take_changes(), state.size())
+    state.load(Need(About, "address", "1.0"), [])
+    state.put(about)
+    assert ({About: ([about], [])}, [about]) == (state.take_changes(), state.where(About, "address", "1.0"))
 
 
 def test_a_stored_row_does_not_undo_a_change() -> None:

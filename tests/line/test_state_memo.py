@@ -6,7 +6,8 @@ from collections.abc import Callable
 
 import pytest
 
-from ledger.line.rows import Counter, Gauge, SerialRow
+from ledger.line.reading_rows import Gauge
+from ledger.line.rows import Counter, SerialRow
 from ledger.line.state import Need, NotLoaded, State
 
 

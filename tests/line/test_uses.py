@@ -10,8 +10,9 @@ from ledger.line.gauges import GaugeCalibrated, GaugeRegistered
 from ledger.line.inspections import Inspection
 from ledger.line.lot_changes import LotWorked
 from ledger.line.models import RulebookAdopted
+from ledger.line.reading_rows import Gauge
 from ledger.line.record import Record
-from ledger.line.rows import Gauge, Model, Plan
+from ledger.line.rows import Model, Plan
 from ledger.line.uses import takes_away
 from tests.line.independent_fold import check_views
 from tests.line.making import (

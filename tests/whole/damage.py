@@ -43,7 +43,8 @@ def cells(path: Path, table: str, columns: Sequence[str] = ()) -> list[Cell]:
         found: list[Cell] = []
         for column in wanted:
             names = ", ".join(f'"{name}"' for name in key)
-            rows = connection.execute(f'SELECT {names} FROM "{table}" WHERE "{column}" IS NOT NULL ORDER BY {names}')
+            # NULL and the empty text hold no bit to turn over.
+            rows = connection.execute(f'SELECT {names} FROM "{table}" WHERE "{column}" <> \'\' ORDER BY {names}')
             found += [Cell(table, tuple(zip(key, row, strict=True)), column) for row in rows]
         return found
 

@@ -32,9 +32,10 @@ from ledger.line.inspections import readings_digest
 from ledger.line.lot_changes import LotRecounted, PiecesLost
 from ledger.line.lots import left_of
 from ledger.line.moulding import BlocksMoulded, CoresPoured, ShellsPoured
+from ledger.line.reading_rows import Measured
 from ledger.line.record import Record
 from ledger.line.releases import Release, Rework, Scrap
-from ledger.line.rows import BreachRow, Lot, Measured, Unit
+from ledger.line.rows import BreachRow, Lot, Unit
 from ledger.line.shipments import Restocked, Returned, Shipment
 from ledger.line.submission import Submission
 from ledger.store.answer import Entered

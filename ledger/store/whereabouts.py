@@ -1,0 +1,97 @@
+"""Where balls are: their states, the shipments that they are away in, and when each of their readings was taken."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+from typing import NamedTuple
+
+from ledger.line.standing_readings import Source, parse_sources
+from ledger.store.dialect import quoted
+from ledger.store.reader import Reader
+
+_AS_RANGE = 16
+"""A stretch of units is read as a whole where at most so many lie in it for each one wanted."""
+
+_LISTED = 5_000
+"""Units in one question by list."""
+
+_LOTS = 20
+"""Lots in one question."""
+
+
+Whereabouts = tuple[str, str | None]
+"""A ball's state, and the shipment that it left in and did not come back from."""
+
+
+class ShipmentRow(NamedTuple):
+    """A shipment: when it left, for what, and the fact that says so, whose entry names the consignee."""
+
+    at_ms: int
+    purpose: str
+    fact: str
+
+
+def whereabouts(reader: Reader, units: Sequence[str]) -> dict[str, Whereabouts]:
+    """The whereabouts of units, given in their order. One query for a dense stretch, one for each 5,000 otherwise."""
+    if not units:
+        return {}
+    columns, most = 'SELECT "unit", "state", "away" FROM "unit"', _AS_RANGE * len(units)
+    wanted = set(units)
+    rows = reader.transaction.rows(
+        f'{columns} WHERE "unit" >= ? AND "unit" <= ? ORDER BY "unit" LIMIT {most + 1}', (units[0], units[-1])
+    )
+    if len(rows) > most:
+        listed = f"{columns} WHERE {_any_of(reader, 'unit')}"
+        rows = [row for chunk in _chunks(units) for row in reader.transaction.rows_of(listed, chunk)]
+    return {unit: (state, away) for unit, state, away in rows if unit in wanted}
+
+
+def shipment_rows(reader: Reader, shipments: Collection[str]) -> dict[str, ShipmentRow]:
+    """What the book says of shipments, by id. One query."""
+    text = (
+        'SELECT "shipment", min("at_ms"), min("purpose"), min("shipped") FROM "shipped" '
+        f'WHERE {_any_of(reader, "shipment")} GROUP BY "shipment"'
+    )
+    found = reader.transaction.rows_of(text, sorted(shipments))
+    # The key of such a row is the address of the fact, then the unit.
+    return {
+        shipment: ShipmentRow(at_ms, purpose, ".".join(key.split(".", 2)[:2]))
+        for shipment, at_ms, purpose, key in found
+    }
+
+
+def reading_sources(reader: Reader, units: Sequence[str]) -> dict[str, dict[str, Source]]:
+    """When each quantity that stands was read, and by which fact, of some units."""
+    text = f'SELECT "unit", "sources" FROM "measured" WHERE {_any_of(reader, "unit")}'
+    return {
+        unit: parse_sources(sources)
+        for chunk in _chunks(units)
+        for unit, sources in reader.transaction.rows_of(text, chunk)
+    }
+
+
+def _any_of(reader: Reader, column: str) -> str:
+    return reader.transaction.dialect.any_of(quoted(column))
+
+
+def _chunks(units: Sequence[str]) -> Iterator[Sequence[str]]:
+    return (units[start : start + _LISTED] for start in range(0, len(units), _LISTED))
+
+
+class UnitPlace(NamedTuple):
+    """A ball of a lot: its place in it and its number where they are known, and where it is."""
+
+    unit: str
+    lot: str
+    place: int | None
+    serial: str | None
+    where: Whereabouts
+
+
+def units_of_lots(reader: Reader, lots: Sequence[str]) -> Iterator[UnitPlace]:
+    """Every ball of some shell lots, in the order of the lots. One query for each few lots."""
+    columns = 'SELECT "unit", "lot", "place", "serial", "state", "away" FROM "unit"'
+    text = f'{columns} WHERE {_any_of(reader, "lot")} ORDER BY "lot", "unit"'
+    for start in range(0, len(lots), _LOTS):
+        for unit, lot, place, serial, state, away in reader.transaction.rows_of(text, lots[start : start + _LOTS]):
+            yield UnitPlace(unit, lot, place, serial, (state, away))
