@@ -2,32 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import msgspec
 
+from ledger.application.covered import ByModelTest, BySample, by_model_test, by_sample
 from ledger.application.cure_times import CureTime, cure_times
 from ledger.application.histories import HoldSeen, Told, history_of, holds_over, instant_text
 from ledger.application.judging import JudgedBy, grounds_of, judge_selected
 from ledger.application.lot_view import LotAbove, lot_above
 from ledger.application.numbers import serial_rows
-from ledger.conformity.from_rows import day_of, readings_from_row, sources_of
+from ledger.conformity.from_rows import day_of, readings_from_row
 from ledger.conformity.verdict import CAUTION
 from ledger.errors import NotFound
 from ledger.line.quantity import format_number
 from ledger.line.rows import (
     Claim,
     Concession,
-    Descent,
     Lot,
     Model,
-    ModelJudged,
-    SampleJudged,
     SerialRow,
     Shipped,
     Unit,
 )
-from ledger.line.samples import goes_on_from, sample_cover, type_test
+from ledger.line.standing_readings import manner_of
 from ledger.store.reader import Reader
 from ledger.store.selections import Selected, Selection, StoredEdges, rows_with, select_balls
 
@@ -54,39 +50,25 @@ class Number(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 
 
 class ReadingSeen(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """A reading that stands; ``unusable`` says why it may not be judged by."""
+    """A reading that stands, how it was taken, and its uncertainty; ``unusable`` says why it may not be judged by.
+
+    ``values``: how many readings ``statistic`` stands for.  ``uncertainty_from``: in words, where it comes from.
+    """
 
     quantity: str
     value: str
     unit: str
     fact: str
+    gauge: str = ""
+    statistic: str = "single"
+    values: int = 1
     standard_uncertainty: str = ""
+    uncertainty_from: str = ""
+    definition: str = ""
+    temperature_c: str = ""
+    delay_s: str = ""
+    surface: str = ""
     unusable: str = ""
-
-
-class BySample(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """A quantity that was measured on a sample of the lot, or of a lot that it goes on from: not on the ball itself.
-
-    A merged lot has one from each of its sources.
-    """
-
-    quantity: str
-    lot: str
-    n: int
-    nonconforming: int
-    accepted: bool
-    fact: str
-
-
-class ByModelTest(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """A quantity that was measured in a type test of the ball's model at its revision: not on the ball itself."""
-
-    quantity: str
-    revision: int
-    n: int
-    nonconforming: int
-    accepted: bool
-    fact: str
 
 
 class Journey(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -187,8 +169,8 @@ def ball_view(reader: Reader, name: str) -> Ball:
         materials=above.lots,
         cures=_cures(reader, unit, lots, above.lots),
         readings=_readings(reader, one),
-        by_lot_sample=_by_sample(reader, one),
-        by_model_test=_by_model_test(reader, one),
+        by_lot_sample=by_sample(reader, lot.lot, manner_of(one.measured)),
+        by_model_test=by_model_test(reader, lot, manner_of(one.measured)),
         judged=tuple(judge_selected(reader, one)),
         holds=holds_over(reader, nodes, lots, unit),
         concessions=tuple(rows_with(reader, Concession, "node", nodes)),
@@ -213,55 +195,26 @@ def _cures(reader: Reader, unit: Unit, lots: list[Lot], above: tuple[LotAbove, .
 
 
 def _readings(reader: Reader, one: Selected) -> tuple[ReadingSeen, ...]:
-    readings = readings_from_row(one.measured, grounds_of(reader, [one]).calibrations)
+    grounds = grounds_of(reader, [one])
+    readings = readings_from_row(one.measured, grounds.calibrations, grounds.gauges, grounds.studies)
     return tuple(
         ReadingSeen(
             quantity=quantity,
             value=format_number(reading.value),
             unit=reading.unit,
             fact=reading.fact,
+            gauge=reading.gauge,
+            statistic=reading.statistic,
+            values=reading.readings,
             standard_uncertainty="" if reading.u is None else format_number(reading.u),
+            uncertainty_from=reading.u_from,
+            definition=reading.definition,
+            temperature_c=reading.temperature_c or "",
+            delay_s=reading.delay_s or "",
+            surface=reading.surface,
             unusable=reading.why_unusable,
         )
         for quantity, reading in sorted(readings.items())
-    )
-
-
-def _by_sample(reader: Reader, one: Selected) -> tuple[BySample, ...]:
-    """The judgements of samples that cover the ball's lot, for each quantity that the ball was not measured for."""
-    parents: Callable[[str], list[Descent]] = lambda name: reader.rows(Descent, "child", name)  # noqa: E731  # asked twice
-    lots = goes_on_from(one.lot.lot, parents)
-    samples: dict[str, list[SampleJudged]] = {name: reader.rows(SampleJudged, "lot", name) for name in lots}
-    quantities = {row.quantity for rows in samples.values() for row in rows} - set(sources_of(one.measured))
-    return tuple(
-        BySample(
-            quantity=quantity,
-            lot=row.lot,
-            n=row.n,
-            nonconforming=row.nonconforming,
-            accepted=row.accepted,
-            fact=row.sample,
-        )
-        for quantity in sorted(quantities)
-        for row in sample_cover(one.lot.lot, quantity, samples.__getitem__, parents).judged
-    )
-
-
-def _by_model_test(reader: Reader, one: Selected) -> tuple[ByModelTest, ...]:
-    """The newest type test of the ball's model and revision, for each quantity that the ball was not measured for."""
-    rows: list[ModelJudged] = [] if one.lot.model is None else reader.rows(ModelJudged, "model", one.lot.model)
-    quantities = {row.quantity for row in rows} - set(sources_of(one.measured))
-    return tuple(
-        ByModelTest(
-            quantity=quantity,
-            revision=row.revision,
-            n=row.n,
-            nonconforming=row.nonconforming,
-            accepted=row.accepted,
-            fact=row.model_test,
-        )
-        for quantity in sorted(quantities)
-        if (row := type_test(quantity, one.lot.revision, rows)) is not None
     )
 
 

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import msgspec
 
-from ledger.application.judging import JudgedBy, find_rulebook, grounds_of, judge_by, judged_rows
-from ledger.conformity.from_rows import facts_from_rows
-from ledger.conformity.population import Tally, judge_population
+from ledger.application.adopted_files import find_rulebook
+from ledger.application.judging import JudgedBy, grounds_of, judge_by, judged_rows
+from ledger.application.populations import Population
+from ledger.application.release_policies import policy_in_force
+from ledger.conformity.house_from_rows import house_policy
+from ledger.conformity.population import Tally
 from ledger.conformity.verdict import CAUTION
 from ledger.errors import TooLarge
 from ledger.store.reader import Reader
@@ -27,7 +30,10 @@ class JudgedBall(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Conformity(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """The answer for a selection. ``balls`` is filled where it was asked for; ``more`` says that it was cut."""
+    """The answer for a selection. ``balls`` is filled where it was asked for; ``more`` says that it was cut.
+
+    ``policy``: the fact that states the rule of the house by which the balls are judged too, where one is in force.
+    """
 
     rulebook: str
     edition: str
@@ -36,27 +42,30 @@ class Conformity(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     caution: str
     balls: tuple[JudgedBall, ...] = ()
     more: bool = False
+    policy: str = ""
 
 
 def conformity_of(reader: Reader, selection: Selection, rulebook: str, *, listed: int = 0) -> Conformity:
     """Judge every ball of the selection; list the first ``listed`` of them, at most 1,000. Raises NotFound, TooLarge."""
     if listed > LISTED:
         raise TooLarge("too many balls for one list", expected=f"at most {LISTED}", got=listed, mend="page with after")
-    edition = find_rulebook(rulebook)
-    selected = select_balls(reader.transaction, selection)
+    edition, policy = find_rulebook(reader, rulebook), policy_in_force(reader)
+    population = Population(reader, selection, edition.rulebook)
+    judge = population.judge(house_policy(policy))
+    for chunk in population.columns():
+        population.take(judge, chunk)
+    tally = judge.tally()
+    selected = select_balls(reader.transaction, selection._replace(limit=listed)) if listed else []
     grounds = grounds_of(reader, selected)
-    tally = judge_population(
-        edition.rulebook, (facts_from_rows(judged_rows(one, grounds), edition.rulebook) for one in selected)
-    )
     balls = tuple(
         JudgedBall(
             unit=one.unit.unit,
             serial=one.unit.serial,
             lot=one.unit.lot,
             state=one.unit.state,
-            judged=judge_by(edition, judged_rows(one, grounds)),
+            judged=judge_by(edition, judged_rows(one, grounds), policy),
         )
-        for one in selected[:listed]
+        for one in selected
     )
     return Conformity(
         rulebook=edition.rulebook.id,
@@ -65,5 +74,6 @@ def conformity_of(reader: Reader, selection: Selection, rulebook: str, *, listed
         tally=tally,
         caution=CAUTION,
         balls=balls,
-        more=0 < listed < len(selected),
+        more=0 < listed < tally.balls,
+        policy="" if policy is None else policy.address,
     )

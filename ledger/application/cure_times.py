@@ -8,11 +8,14 @@ from typing import NamedTuple
 import msgspec
 
 from ledger.application.histories import instant_text
+from ledger.application.temperature_logs import log_words
+from ledger.line.cure_temperatures import Span
 from ledger.line.fact import parse_address
 from ledger.line.lineage import HEIRS
 from ledger.line.lot_changes import CURED_STEPS
 from ledger.line.process_plan import WINDOWS
 from ledger.line.rows import Descent, FactRow, Lot, LotStep, Plan, Unit
+from ledger.line.temperature_rows import TemperatureLog
 from ledger.store.reader import Reader
 from ledger.store.selections import rows_with
 
@@ -20,7 +23,8 @@ from ledger.store.selections import rows_with
 class CureTime(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """How long one stage lasted, and what the plan asks. ``kept`` is None where the plan sets no window.
 
-    ``margin_s``: seconds inside (positive) or outside (negative) the nearer end of the window.
+    ``margin_s``: seconds inside (positive) or outside (negative) the nearer end of the window.  ``temperature``: what the
+    logs of the lot, and of those that went on from it, say of the stage, in words.
     """
 
     stage: str
@@ -32,6 +36,7 @@ class CureTime(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     most_s: int | None = None
     kept: bool | None = None
     margin_s: int | None = None
+    temperature: str = "no log"
     certain: bool = True
 
 
@@ -65,8 +70,9 @@ def cure_times(
     for name, cured_ms in _final_cures(reader, unit, by_name, edges).items():
         shell = by_name[name]
         spans.append(_Span("final-cure", name, shell.model, shell.ended_ms, cured_ms))
+    logs: list[TemperatureLog] = rows_with(reader, TemperatureLog, "lot", list(by_name))
     return tuple(
-        _cure(plans, span, certain=span.lot in certain)
+        _cure(plans, span, _logs_of(span, logs, edges), certain=span.lot in certain)
         for span in sorted(spans, key=lambda span: (span.from_ms, span.to_ms))
     )
 
@@ -103,7 +109,15 @@ def _ends_cure(step: LotStep, lot: str, until_ms: int | None) -> bool:
     return step.lot == lot and step.step in CURED_STEPS and (until_ms is None or step.began_ms < until_ms)
 
 
-def _cure(plans: Sequence[Plan], span: _Span, *, certain: bool) -> CureTime:
+def _logs_of(span: _Span, logs: Sequence[TemperatureLog], edges: Sequence[Descent]) -> list[TemperatureLog]:
+    """The logs of a stage of a lot, and of the lots that its pieces went on as."""
+    lots = {span.lot}
+    while more := {edge.child for edge in edges if edge.part in HEIRS and edge.parent in lots} - lots:
+        lots |= more
+    return [log for log in logs if log.stage == span.stage and log.lot in lots]
+
+
+def _cure(plans: Sequence[Plan], span: _Span, logs: Sequence[TemperatureLog], *, certain: bool) -> CureTime:
     stage, lot, model, from_ms, to_ms = span
     began = from_ms if stage.endswith("-demould") else to_ms
     standing = [plan for plan in plans if plan.model == model and plan.from_ms <= began]
@@ -125,5 +139,6 @@ def _cure(plans: Sequence[Plan], span: _Span, *, certain: bool) -> CureTime:
         most_s=most,
         kept=None if margin is None else margin >= 0,
         margin_s=margin,
+        temperature=log_words(logs, Span(from_ms, to_ms)),
         certain=certain,
     )

@@ -7,33 +7,33 @@ from typing import Any, BinaryIO
 
 from msgspec import UNSET
 
+from ledger.application.adopted_files import rulebooks_here
 from ledger.application.ball_view import find_units
 from ledger.application.proofs import erased_fields
+from ledger.application.release_policies import policy_in_force
 from ledger.book.entry import read_entry
 from ledger.book.signing import NoteSigner
-from ledger.conformity.from_rows import gauges_of
-from ledger.conformity.rulebook import shipped_rulebooks
 from ledger.errors import NotFound, StoreDamaged
 from ledger.evidence.ball_sheet import BallRows, DatedRulebook, ball_sheet
 from ledger.evidence.dossier import DossierContent, DossierEntry, sealed_paths, write_dossier
 from ledger.evidence.dossier_format import BallSheet, FactLine
 from ledger.evidence.needed_entries import needed_indexes, sheet_nodes
 from ledger.line.erasure_rows import ErasedField
+from ledger.line.reading_rows import Calibration, Gauge, GaugeStudy, Measured
 from ledger.line.refold import kind_name
 from ledger.line.rows import (
     About,
     Approval,
     BookKey,
-    Calibration,
     FactRow,
     Lot,
-    Measured,
     Model,
     Plan,
     Row,
     SerialRow,
     Unit,
 )
+from ledger.line.standing_readings import gauges_of
 from ledger.store.openings import openings_between
 from ledger.store.reader import Reader
 from ledger.store.selections import StoredEdges, every_row, rows_with
@@ -69,13 +69,15 @@ def dossier_of(
 
     Every receipt is against ``note``, which must be of this look's tree or an earlier one that covers the entries.
     """
-    rows = [_ball_rows(reader, unit) for unit in units]
+    policy = policy_in_force(reader)
+    rows = [_ball_rows(reader, unit)._replace(policy=policy) for unit in units]
     nodes = {node for one in rows for node in sheet_nodes(one)}
     keys: list[BookKey] = every_row(reader.transaction, BookKey)
     nodes |= {f"key:{key.key_name}" for key in keys}
     names = _rulebook_names(reader, {one.model.model for one in rows})
     editions = sorted(
-        (edition for name, edition in shipped_rulebooks().items() if name in names), key=lambda edition: edition.digest
+        (edition for edition in rulebooks_here(reader).editions if edition.rulebook.id in names),
+        key=lambda edition: edition.digest,
     )
     dated = [DatedRulebook(edition.digest, edition.rulebook) for edition in editions]
     content = DossierContent(
@@ -112,6 +114,9 @@ def _ball_rows(reader: Reader, name: str) -> BallRows:
     calibrations: dict[str, list[Calibration]] = {}
     for calibration in rows_with(reader, Calibration, "gauge", gauges_of(measured)):
         calibrations.setdefault(calibration.gauge, []).append(calibration)
+    studies: dict[str, list[GaugeStudy]] = {}
+    for study in rows_with(reader, GaugeStudy, "gauge", gauges_of(measured)):
+        studies.setdefault(study.gauge, []).append(study)
     released = None if unit.release is None else reader.one(FactRow, unit.release)
     return BallRows(
         unit=unit,
@@ -124,6 +129,8 @@ def _ball_rows(reader: Reader, name: str) -> BallRows:
         approvals=reader.rows(Approval, "model", model.model),
         calibrations=calibrations,
         released_ms=None if released is None else released.at_ms,
+        gauges={gauge.gauge: gauge for gauge in rows_with(reader, Gauge, "gauge", gauges_of(measured))},
+        studies=studies,
     )
 
 

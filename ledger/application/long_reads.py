@@ -72,6 +72,10 @@ class LongReads:
         """
         return self._ask(_Asked(_answer_json, (question, arguments, named)))
 
+    def written(self, out: BinaryIO, question: Callable[..., Any], *arguments: Any, **named: Any) -> Future[Any]:
+        """Have ``question(reader, ..., out=out)`` write to ``out``, an open file; what it returns. See `answer`."""
+        return self._ask(_Asked(_write, (question, arguments, named), {}, out))
+
     def dossier(self, out: BinaryIO, serials: Sequence[str], withhold: Collection[str]) -> Future[None]:
         """Write the dossier of a set of numbers to ``out``, an open file; see `Pourbook.dossier` and `answer`."""
         signer = self._book.signers.dossier
@@ -158,6 +162,11 @@ def _answer_json(
 ) -> bytes:
     with open_long_reader(inside.store) as reader:
         return msgspec.json.encode(question(reader, *arguments, **named))
+
+
+def _write(inside: Inside, question: Callable[..., Any], arguments: tuple[Any, ...], named: dict[str, Any]) -> Any:
+    with open_long_reader(inside.store) as reader:
+        return question(reader, *arguments, out=inside.out, **named)
 
 
 def _write_dossier(

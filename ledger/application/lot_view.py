@@ -7,9 +7,12 @@ from collections import Counter
 import msgspec
 
 from ledger.application.histories import HoldSeen, RuleHolds, Told, history_of, holds_on, holds_over, instant_text
+from ledger.application.lot_readings import LotReadingSeen, lot_readings
+from ledger.application.temperature_logs import log_words
 from ledger.errors import NotFound
 from ledger.line.lots import left_of
 from ledger.line.rows import Lot, LotStep, Model, SampleJudged, Unit
+from ledger.line.temperature_rows import TemperatureLog
 from ledger.store.reader import Reader
 from ledger.store.selections import StoredEdges, rows_with
 from ledger.tracing.back import trace_back
@@ -22,6 +25,14 @@ class Step(msgspec.Struct, frozen=True, kw_only=True):
     step: str
     began_at: str
     ended_at: str
+    fact: str
+
+
+class LotTemperature(msgspec.Struct, frozen=True, kw_only=True):
+    """What a temperature log says of a stage of a lot, in words: "22.9 to 24.1 deg C, 2 gaps"."""
+
+    stage: str
+    says: str
     fact: str
 
 
@@ -53,7 +64,9 @@ class LotView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     expires_on: str | None = None
     closed: bool = False
     steps: tuple[Step, ...] = ()
+    temperatures: tuple[LotTemperature, ...] = ()
     samples: tuple[SampleJudged, ...] = ()
+    readings: tuple[LotReadingSeen, ...] = ()
     holds: tuple[HoldSeen, ...] = ()
     history: tuple[Told, ...] = ()
 
@@ -154,7 +167,12 @@ def lot_view(reader: Reader, lot: str) -> LotView:
             )
             for step in sorted(reader.rows(LotStep, "lot", lot), key=lambda step: (step.began_ms, step.address))
         ),
+        temperatures=tuple(
+            LotTemperature(stage=row.stage, says=log_words([row]), fact=row.log)
+            for row in sorted(reader.rows(TemperatureLog, "lot", lot), key=lambda row: (row.first_ms, row.log))
+        ),
         samples=tuple(reader.rows(SampleJudged, "lot", lot)),
+        readings=lot_readings(reader, [lot]),
         holds=holds_over(reader, [f"lot:{lot}"], [row]),
         history=history_of(reader, [f"lot:{lot}"]),
     )

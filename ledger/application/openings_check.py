@@ -15,10 +15,10 @@ from ledger.line.record import Record, sealed_places
 from ledger.line.submission import record_type_of
 from ledger.store.accounts import account_names
 from ledger.store.openings import StoredOpening, openings_between
+from ledger.store.outlines import Outline, places_to_look_at
 from ledger.store.transaction import Transaction
 
-_SEALED = b'{"sealed":"'
-_ERASES = tuple(b'"kind":"%b"' % str(kind.__struct_config__.tag).encode() for kind in (Erasure, NameErasure))
+_ERASES = frozenset({str(kind.__struct_config__.tag) for kind in (Erasure, NameErasure)})
 
 
 class OpeningsCheck:
@@ -37,7 +37,7 @@ class OpeningsCheck:
         self._erased: dict[str, str] = {}
         self._nameless: dict[str, str] = {}
 
-    def append(self, start: int, raws: Sequence[bytes]) -> None:
+    def append(self, start: int, raws: Sequence[bytes], outlines: Sequence[Outline]) -> None:
         """Check the openings of the entries from index ``start`` on. Raises SealedFieldMismatch. One query."""
         stop = start + len(raws)
         try:
@@ -47,11 +47,10 @@ class OpeningsCheck:
         kept: defaultdict[int, dict[str, StoredOpening]] = defaultdict(dict)
         for one in found:
             kept[one.index][one.opening.path] = one
-        for index in sorted({*kept, *(start + place for place, raw in enumerate(raws) if _SEALED in raw)}):
+        for index in sorted({*kept, *(start + place for place in places_to_look_at(outlines, _ERASES))}):
             self._check_entry(index, raws[index - start], kept[index])
-        for place, raw in enumerate(raws):
-            if any(kind in raw for kind in _ERASES):
-                self._hear(start + place, raw)
+            if any(record.kind in _ERASES for record in outlines[index - start].said.records):
+                self._hear(index, raws[index - start])
         self.count += len(found)
 
     def _check_entry(self, index: int, raw: bytes, kept: dict[str, StoredOpening]) -> None:

@@ -10,6 +10,7 @@ from typing import Any, BinaryIO
 
 from ledger.access.roles import check_may_say, check_roles
 from ledger.access.tokens import Account
+from ledger.application.adopting import Adoption, store_adoption
 from ledger.application.asking import AskAnswer, ask_store
 from ledger.application.ball_view import Ball, BallFound, ball_view, find_units, selected_ball
 from ledger.application.conformity_query import Conformity, conformity_of
@@ -19,21 +20,25 @@ from ledger.application.lot_view import Above, Below, LotView, lot_above, lot_be
 from ledger.application.proofs import BookReport, EntryView, check_book, entries_tile, entry_view
 from ledger.application.public import PublicAnswer, public_answer
 from ledger.application.registers import ClaimSeen, GaugeSeen, ModelSeen, claims_of, gauges_at, models_at
-from ledger.application.releasing import release_records, released_before
+from ledger.application.releasing import Wanted, release_records, released_before
+from ledger.application.said_before import entered_before
+from ledger.application.said_releases import check_said_releases
 from ledger.application.serials import Allotted, Allotter
 from ledger.application.signers import Signers
 from ledger.application.standing import PlantStanding, plant_standing
+from ledger.application.temperature_logs import LogAsked, TemperatureLogs, log_record, temperature_logs
 from ledger.application.warranty_desk import warranty_answer
 from ledger.book.checkpoint import parse_checkpoint
 from ledger.book.signing import Verifier
 from ledger.duties.rechecks import DUTIES
 from ledger.duties.runner import DutyRunner
 from ledger.errors import StoreDamaged, Unauthenticated
+from ledger.line.cure_temperatures import TemperatureLogged
 from ledger.line.record import Record
 from ledger.line.releases import Grade
 from ledger.line.submission import Submission, said_kinds
 from ledger.store.accounts import account_of, add_account, issue_token
-from ledger.store.answer import GroupReport, Settled, settle_futures
+from ledger.store.answer import Entered, GroupReport, Settled, settle_futures
 from ledger.store.commit import load_checkpoint_terms
 from ledger.store.engine import Store, open_store
 from ledger.store.reader import open_reader
@@ -123,9 +128,13 @@ class Pourbook:
     # Writing.
 
     def submit(self, submission: Submission, account: Account, future: Any = None) -> Any:
-        """Say records. The future gives `Entered`. Raises Forbidden, MalformedInput at once; refusals come by the future."""
+        """Say records. The future gives `Entered`. Raises Forbidden, MalformedInput at once; refusals come by the future.
+
+        Records that rest on verdicts (`rests_on_verdicts`) are checked against the store first, and may be refused at once.
+        """
         for kind in said_kinds(submission):
             check_may_say(account.roles, kind)
+        check_said_releases(self.store, submission, account)
         return self._writer.submit(submission, account.account, future)
 
     def ask(self, records: Sequence[Record], account: Account) -> list[AskAnswer]:
@@ -139,16 +148,46 @@ class Pourbook:
             station=station, count=count, key=key, author=account.account, now_ms=self.clock_ms()
         )
 
-    def release(self, units: Sequence[str], grade: Grade, key: str, account: Account) -> Any:
+    def release(
+        self, units: Sequence[str], grade: Grade, key: str, account: Account, *, undecided: bool = False
+    ) -> Any:
         """Judge balls and release them at a grade, all or none. The future gives `Entered`.
 
-        The same key answers with the same entry again. Raises RuleStands, UnknownSubject, KeyReused.
+        ``undecided``: as first quality even where a verdict is undecided, if the policy lets a role of the account do it.
+        The same key answers with the same entry again. Raises RuleStands, UnknownSubject, KeyReused, Forbidden.
         """
         check_may_say(account.roles, "release")
-        records = released_before(self.store, units, grade, key=key, author=account.account)
+        wanted = Wanted(units, grade, undecided)
+        records = released_before(self.store, wanted, key=key, author=account.account)
         if records is None:
-            records = release_records(self.store, units, grade, self.clock_ms())
+            records = release_records(self.store, wanted, self.clock_ms(), account.roles)
         return self._writer.submit(Submission(key=key, records=records), account.account)
+
+    def adopt(
+        self, adoption_of: Callable[[bytes, int], Adoption], raw: bytes, key: str, account: Account
+    ) -> tuple[Adoption, Any]:
+        """Store a rulebook or checklist file (`ledger.application.adopting`) and say that it is in force.
+
+        The future gives `Entered`; the same file again, while it is in force, gives the entry by which it is. Raises
+        Forbidden, MalformedRulebook, KeyReused.
+        """
+        adoption = adoption_of(raw, self.clock_ms())
+        check_may_say(account.roles, adoption.kind)
+        stands = store_adoption(self.store, adoption, raw, key=key, author=account.account)
+        if isinstance(stands, int):
+            answered: Future[Entered] = Future()
+            answered.set_result(entered_before(self.store, stands, self.receipt(stands)))
+            return adoption, answered
+        return adoption, self._writer.submit(Submission(key=key, records=stands), account.account)
+
+    def log_temperature(self, asked: LogAsked, key: str, account: Account) -> tuple[TemperatureLogged, Any]:
+        """Store a temperature log and say its summary: the record, and a future that gives `Entered`.
+
+        The same key gives the same entry again. Raises MalformedInput naming the line, UnknownSubject, Contradiction, KeyReused.
+        """
+        check_may_say(account.roles, "temperature-logged")
+        record = log_record(self.store, asked, key=key, author=account.account, now_ms=self.clock_ms())
+        return record, self._writer.submit(Submission(key=key, records=(record,)), account.account)
 
     # Looking.
 
@@ -171,6 +210,10 @@ class Pourbook:
         """One lot: account, steps, history, holds. Raises NotFound."""
         with open_reader(self.store) as reader:
             return lot_view(reader, lot)
+
+    def temperature_logs(self, lot: str, stage: str | None = None) -> TemperatureLogs:
+        """The temperature logs of a lot, with points where their files are stored. Raises NotFound."""
+        return temperature_logs(self.store, lot, stage)
 
     def above(self, lot: str) -> Above:
         """Every lot above a lot, back to the drum. Raises NotFound."""

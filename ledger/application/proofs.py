@@ -21,12 +21,14 @@ from ledger.store.commit import load_checkpoint_terms
 from ledger.store.engine import Store
 from ledger.store.kept_rows import TileCheck, check_no_others, check_told
 from ledger.store.openings import openings_between
-from ledger.store.reader import Reader, StoredEntry, open_reader
+from ledger.store.outlines import Outline, read_outlines
+from ledger.store.reader import Reader, open_reader
 from ledger.store.rebuild import open_check, view_differences
 from ledger.store.selections import rows_with
 from ledger.store.transaction import Transaction
 
-CHUNK = 2_000
+CHUNK = 500
+"""Entries at once: few enough that they are still in the processor's cache when they are hashed."""
 
 
 class EntryView(msgspec.Struct, frozen=True, kw_only=True):
@@ -88,7 +90,7 @@ def check_book(
 
     ``keys``: checkpoint keys that the caller trusts; one of them must have signed the stored checkpoint, and the book's
     own entries must say that it spoke for that size.
-    One look at the store, beside which writers go on. ``progress(done, size)`` is called every 2,000 entries, and for the
+    One look at the store, beside which writers go on. ``progress(done, size)`` is called every 500 entries, and for the
     views once more from the start. Raises the first thing that is wrong: ChainBroken,
     RootMismatch, SealedFieldMismatch, SignatureRejected, StoreDamaged, ViewMismatch. O(n), in chunks.
     """
@@ -116,14 +118,16 @@ def _check_truth(
     covered, tiles = _Covered(head.checkpoint, keys, origin), TileCheck(reader.transaction)
     for start in range(0, head.size, CHUNK):
         stop = min(start + CHUNK, head.size)
-        stored = list(reader.entries(start, stop))
-        hashes = _check_chunk(last, start, stop, stored)
-        last, recorded_ms = hashes[-1], stored[-1].recorded_ms
+        kept, raws, instants = _columns(reader.entry_rows(start, stop))
+        outlines, hashes = _check_chunk(last, start, raws, kept)
+        if len(hashes) != stop - start:
+            raise RootMismatch("entries are missing", expected=f"{stop - start} from {start}", got=len(hashes))
+        last, recorded_ms = hashes[-1], instants[-1]
         frontier = covered.append(frontier, hashes)
         tiles.append(hashes)
-        openings.append(start, [entry.bytes for entry in stored])
+        openings.append(start, raws, outlines)
         if views:
-            check_told(reader.transaction, stored)
+            check_told(reader.transaction, outlines, instants)
         if progress is not None:
             progress(stop, head.size)
     if (frontier.to_bytes(), last, recorded_ms) != (head.frontier, head.last_hash, head.recorded_ms):
@@ -141,18 +145,24 @@ def _check_truth(
     )
 
 
-def _check_chunk(last: bytes, start: int, stop: int, stored: list[StoredEntry]) -> list[bytes]:
-    raws, kept = [entry.bytes for entry in stored], [entry.hash for entry in stored]
+def _columns(rows: list[tuple[bytes, bytes, int]]) -> tuple[Sequence[bytes], Sequence[bytes], Sequence[int]]:
+    """Stored hashes, entries, and recorded instants."""
+    return tuple(zip(*rows, strict=True)) if rows else ((), (), ())  # type: ignore[return-value]  # three columns
+
+
+def _check_chunk(
+    last: bytes, start: int, raws: Sequence[bytes], kept: Sequence[bytes]
+) -> tuple[list[Outline], list[bytes]]:
+    """What the entries of a chunk say, and their hashes; they follow the one before, and their hashes are those kept."""
     try:
-        hashes = check_links(last, start, raws)
+        outlines = list(read_outlines(start, raws))
+        hashes = check_links(last, start, raws, outlines)
     except LedgerError:
         # A changed entry breaks the link of the one after it; its own stored hash names it.
         _check_hashes(start, [entry_hash(raw) for raw in raws], kept)
         raise
     _check_hashes(start, hashes, kept)
-    if len(hashes) != stop - start:
-        raise RootMismatch("entries are missing", expected=f"{stop - start} from {start}", got=len(hashes))
-    return hashes
+    return outlines, hashes
 
 
 class _Covered:
@@ -197,8 +207,8 @@ def _check_key_term(reader: Reader, origin: str, keys: Sequence[Verifier]) -> No
             )
 
 
-def _check_hashes(start: int, hashes: list[bytes], stored: list[bytes]) -> None:
-    if hashes == stored:
+def _check_hashes(start: int, hashes: list[bytes], stored: Sequence[bytes]) -> None:
+    if hashes == list(stored):
         return
     for place, (made, kept) in enumerate(zip(hashes, stored, strict=True)):
         if made != kept:

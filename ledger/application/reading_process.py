@@ -8,6 +8,7 @@ to which the service sends an answer or an error of its own.
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import os
 import signal
@@ -94,12 +95,19 @@ class ReadingProcess:
         self._process.join()
 
 
+YOUNG = 50_000
+"""New objects before the collector looks at the youngest (Python's own figure is 700)."""
+
+
 def _work(url: str, pipe: Any) -> None:
     """The whole life of the process."""
     # Whoever stops the service stops it alone; it ends this process when the requests at hand are answered.
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, signal.SIG_IGN)
     os.nice(NICENESS)
+    # Rows of a long read refer to nothing that refers back: what the collector would walk again and again.
+    gc.freeze()
+    gc.set_threshold(YOUNG)
     threading.Thread(target=_end_with_service, daemon=True).start()
     work = _Work(url, pipe)
     with suppress(EOFError, OSError):

@@ -13,7 +13,11 @@ import msgspec
 from ledger.errors import KeyReused, MalformedRecord
 from ledger.line.record import Record
 from ledger.line.submission import open_records
-from ledger.store.reader import Reader
+from ledger.store.answer import Entered
+from ledger.store.bodies import decode_said
+from ledger.store.engine import Store
+from ledger.store.entry_breaches import breaches_at
+from ledger.store.reader import Reader, open_reader
 
 
 def said_before(
@@ -38,3 +42,20 @@ def said_before(
             mend="use a new key for each request",
         )
     return records
+
+
+def entered_before(store: Store, index: int, receipt: str) -> Entered:
+    """An entry that stands, as the answer to who says the same again. Raises NotFound."""
+    with open_reader(store) as reader:
+        raw = reader.entry(index).bytes
+    said = decode_said(raw)
+    count = len(said.said["records"])
+    return Entered(
+        index=index,
+        addresses=tuple(f"{index}.{position}" for position in range(count)),
+        breaches=tuple(breaches_at(said.breaches, position) for position in range(count)),
+        recorded_at=said.recorded_at,
+        entry_bytes=raw,
+        receipt=receipt,
+        repeated=True,
+    )

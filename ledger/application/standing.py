@@ -7,7 +7,8 @@ import msgspec
 from ledger.application.histories import HoldSeen, hold_seen
 from ledger.line.gauges import standing_at
 from ledger.line.plant_rules import newest_rules
-from ledger.line.rows import BreachRow, Calibration, Claim, FactRow, Gauge, Hold, Lot, PlantRules, Unit
+from ledger.line.reading_rows import Calibration, Gauge
+from ledger.line.rows import BreachRow, Claim, FactRow, Hold, Lot, PlantRules, Unit
 from ledger.store.reader import Reader
 from ledger.store.selections import count_by, every_row
 

@@ -9,14 +9,23 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Literal, NamedTuple
 
-from msgspec import UNSET
+from msgspec import UNSET, UnsetType
 
-from ledger.conformity.from_rows import JudgedRows, facts_from_rows, sources_of
+from ledger.conformity.from_rows import JudgedRows, facts_from_rows, readings_from_row
+from ledger.conformity.house_from_rows import house_policy
 from ledger.conformity.rulebook import Rulebook
-from ledger.conformity.verdict import Verdict, judge_ball, overall
-from ledger.evidence.dossier_format import BallSheet, FactLine, LotLine, ReadingLine, VerdictLine, VerdictTable
-from ledger.line.gauges import standing_at
-from ledger.line.rows import Approval, Calibration, Lot, Measured, Model, SerialRow, Unit
+from ledger.conformity.verdict import Verdict, house_overall, judge_ball, overall
+from ledger.evidence.dossier_format import (
+    BallSheet,
+    FactLine,
+    HouseLine,
+    LotLine,
+    ReadingLine,
+    VerdictLine,
+    VerdictTable,
+)
+from ledger.line.reading_rows import Calibration, Gauge, GaugeStudy, Measured
+from ledger.line.rows import Approval, Lot, Model, ReleasePolicy, SerialRow, Unit
 from ledger.tracing.back import Trace
 
 Core = Literal["symmetric", "asymmetric"]
@@ -26,8 +35,8 @@ class BallRows(NamedTuple):
     """What the book holds of one ball.
 
     ``facts``: the standing facts about the unit, in address order. ``lots``: every lot of ``trace`` and the ball's own,
-    by id. ``calibrations``: those of each gauge that ``measured`` names. ``released_ms``: instant of the release that
-    stands, if one does.
+    by id. ``calibrations``, ``gauges``, ``studies``: those of each gauge that ``measured`` names, by its id.
+    ``released_ms``: instant of the release that stands, if one does. ``policy``: the newest release policy of the plant.
     """
 
     unit: Unit
@@ -40,6 +49,9 @@ class BallRows(NamedTuple):
     approvals: Sequence[Approval]
     calibrations: Mapping[str, Sequence[Calibration]]
     released_ms: int | None = None
+    gauges: Mapping[str, Gauge] = {}
+    studies: Mapping[str, Sequence[GaugeStudy]] = {}
+    policy: ReleasePolicy | None = None
 
     def judged(self) -> JudgedRows:
         """The rows that its verdicts rest on."""
@@ -51,6 +63,8 @@ class BallRows(NamedTuple):
             self.approvals,
             self.calibrations,
             self.released_ms,
+            self.gauges,
+            self.studies,
         )
 
 
@@ -65,7 +79,6 @@ def ball_sheet(rows: BallRows, rulebooks: Iterable[DatedRulebook]) -> BallSheet:
     """The sheet of a ball, judged by each rulebook in the order given. Raises KeyError for a lot without its row."""
     unit, lot = rows.unit, rows.lots[rows.unit.lot]
     serials = sorted(rows.serials, key=lambda row: (row.since_ms, row.serial_row))
-    readings = reading_lines(rows.measured, rows.calibrations)
     return BallSheet(
         unit=unit.unit,
         serial=_or_unset(unit.serial),
@@ -81,45 +94,49 @@ def ball_sheet(rows: BallRows, rulebooks: Iterable[DatedRulebook]) -> BallSheet:
         grade=_or_unset(unit.grade),
         facts=tuple(rows.facts),
         lots=_lot_lines(rows, lot),
-        readings=readings,
+        readings=reading_lines(rows),
+        policy=UNSET if rows.policy is None else rows.policy.address,
         tables=tuple(verdict_table(rows, dated) for dated in rulebooks),
     )
 
 
-def reading_lines(
-    measured: Measured | None, calibrations: Mapping[str, Sequence[Calibration]]
-) -> tuple[ReadingLine, ...]:
-    """The readings that stand, by quantity, and whether each may be used by what its gauge's calibrations tell."""
-    sources = sources_of(measured)
-    lines = []
-    for quantity, (unit, gauge, at_ms, fact, statistic, values) in sorted(sources.items()):
-        standing = standing_at(calibrations.get(gauge, ()), at_ms)
-        line = ReadingLine(
+def reading_lines(rows: BallRows) -> tuple[ReadingLine, ...]:
+    """The readings that stand, by quantity: uncertainty, conditions, and whether each may be used by its gauge."""
+    readings = readings_from_row(rows.measured, rows.calibrations, rows.gauges, rows.studies)
+    return tuple(
+        ReadingLine(
             quantity=quantity,
-            unit=unit,
-            value=getattr(measured, quantity),
-            expanded=_or_unset(getattr(measured, f"{quantity}_u")),
-            statistic=statistic,
-            values=values,
-            gauge=gauge,
-            fact=fact,
-            usable=standing.usable,
-            why=_or_unset(standing.why or None),
+            unit=reading.unit,
+            value=reading.value_scaled,
+            expanded=_or_unset(getattr(rows.measured, f"{quantity}_u")),
+            standard_uncertainty=_or_unset(reading.u_scaled),
+            uncertainty_from=reading.u_from or UNSET,
+            statistic=reading.statistic,
+            values=reading.readings,
+            definition=reading.definition or UNSET,
+            temperature_c=_or_unset(reading.temperature_c),
+            delay_s=_or_unset(reading.delay_s),
+            surface=reading.surface or UNSET,
+            gauge=reading.gauge,
+            fact=reading.fact,
+            usable=reading.usable,
+            why=reading.why_unusable or UNSET,
         )
-        lines.append(line)
-    return tuple(lines)
+        for quantity, reading in sorted(readings.items())
+    )
 
 
 def verdict_table(rows: BallRows, dated: DatedRulebook) -> VerdictTable:
-    """The verdicts on a ball by one rulebook."""
+    """The verdicts on a ball by one rulebook, and beside them by the rule of the house where a policy states one."""
     facts = facts_from_rows(rows.judged(), dated.rulebook)
-    verdicts = judge_ball(dated.rulebook, facts)
+    verdicts = judge_ball(dated.rulebook, facts, house_policy(rows.policy))
     return VerdictTable(
         rulebook=dated.digest,
         id=dated.rulebook.id,
         made_on=UNSET if facts.made_on is None else facts.made_on.isoformat(),
         approved_on=UNSET if facts.approved_on is None else facts.approved_on.isoformat(),
         overall=overall(verdicts),
+        house=_or_unset(house_overall(verdicts)),
         verdicts=tuple(_verdict_line(verdict) for verdict in verdicts),
     )
 
@@ -135,7 +152,21 @@ def _verdict_line(verdict: Verdict) -> VerdictLine:
         value=_or_unset(verdict.value),
         margin=_or_unset(verdict.margin),
         fact=_or_unset(verdict.fact or None),
+        house=_house_line(verdict),
         reasons=verdict.reasons,
+    )
+
+
+def _house_line(verdict: Verdict) -> HouseLine | UnsetType:
+    house = verdict.house
+    if house is UNSET:
+        return UNSET
+    return HouseLine(
+        outcome=house.outcome,
+        decision=house.decision,
+        guard_band=_or_unset(house.guard_band),
+        acceptance=_or_unset(house.acceptance or None),
+        sentence=house.sentence,
     )
 
 

@@ -99,22 +99,45 @@ class LotLine(Page, frozen=True, kw_only=True):
 
 
 class ReadingLine(Page, frozen=True, kw_only=True):
-    """A reading that stands: the statistic of its values, and expanded uncertainty, in whole millionths of ``unit``."""
+    """A reading that stands: the statistic of its values, in whole millionths of ``unit``, and how it was taken.
+
+    ``expanded``: the U stated with it (k = 2); ``standard_uncertainty``: the one that it is judged with, which may come
+    from its gauge instead; ``uncertainty_from`` says in words which.
+    """
 
     quantity: Text
     unit: Text
     value: Micro
     expanded: Micro | UnsetType = UNSET
+    standard_uncertainty: Micro | UnsetType = UNSET
+    uncertainty_from: Text | UnsetType = UNSET
     statistic: Text
     values: Whole
+    definition: Text | UnsetType = UNSET
+    temperature_c: Text | UnsetType = UNSET
+    delay_s: Text | UnsetType = UNSET
+    surface: Text | UnsetType = UNSET
     gauge: Text
     fact: Text
     usable: bool
     why: Text | UnsetType = UNSET
 
 
+class HouseLine(Page, frozen=True, kw_only=True):
+    """The same figure by the rule of the house: outcome, rule, guard band in the verdict's unit, values accepted, in words."""
+
+    outcome: Text
+    decision: Text
+    guard_band: Text | UnsetType = UNSET
+    acceptance: Text | UnsetType = UNSET
+    sentence: Text = ""
+
+
 class VerdictLine(Page, frozen=True, kw_only=True):
-    """One requirement judged; ``value`` and ``margin`` are decimal text in ``unit``."""
+    """One requirement judged; ``value`` and ``margin`` are decimal text in ``unit``.
+
+    ``house``: beside it, never in its place, where the plant states a release policy.
+    """
 
     requirement: Text
     outcome: Text
@@ -125,22 +148,27 @@ class VerdictLine(Page, frozen=True, kw_only=True):
     value: Text | UnsetType = UNSET
     margin: Text | UnsetType = UNSET
     fact: Text | UnsetType = UNSET
+    house: HouseLine | UnsetType = UNSET
     reasons: tuple[Text, ...] = ()
 
 
 class VerdictTable(Page, frozen=True, kw_only=True):
-    """The verdicts by one rulebook, and the dates (ISO) that chose its limits."""
+    """The verdicts by one rulebook, and the dates (ISO) that chose its limits; ``house``: the worst by the rule of the house."""
 
     rulebook: Sha256
     id: Text
     made_on: Text | UnsetType = UNSET
     approved_on: Text | UnsetType = UNSET
     overall: Text
+    house: Text | UnsetType = UNSET
     verdicts: tuple[VerdictLine, ...]
 
 
 class BallSheet(Page, frozen=True, kw_only=True):
-    """One ball: its numbers, its facts in order, its lots nearest first, its readings, and the verdicts on them."""
+    """One ball: its numbers, its facts in order, its lots nearest first, its readings, and the verdicts on them.
+
+    ``policy``: the fact that states the rule of the house, the newest of the dossier; absent where none does.
+    """
 
     unit: Annotated[str, Meta(pattern=r"^[A-Z0-9][A-Z0-9._-]{0,39}\Z")]
     serial: Text | UnsetType = UNSET
@@ -157,6 +185,7 @@ class BallSheet(Page, frozen=True, kw_only=True):
     facts: tuple[FactLine, ...]
     lots: tuple[LotLine, ...]
     readings: tuple[ReadingLine, ...]
+    policy: Text | UnsetType = UNSET
     tables: tuple[VerdictTable, ...]
 
 

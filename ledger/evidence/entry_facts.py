@@ -19,19 +19,25 @@ import msgspec
 from ledger.book.entry import Entry
 from ledger.book.instant import instant_ms
 from ledger.errors import DossierRejected, LedgerError, MalformedDossier
-from ledger.line import book_keys, gauges, lot_changes, materials, models, moulding
+from ledger.line import book_keys, gauge_studied, gauges, lot_changes, materials, models, moulding
 from ledger.line.corrections import Correction
 from ledger.line.fact import Fact, parse_address
 from ledger.line.kinds import PLAIN_KIND_OF
+from ledger.line.reading_rows import Calibration, Gauge, GaugeStudy
 from ledger.line.record import Record, sealed_places
 from ledger.line.refold import OWNED, kind_name, refold, refold_needs
-from ledger.line.rows import Approval, Calibration, Descent, Lot, Row, Told
+from ledger.line.release_policy import ReleasePolicySet, newest_policy, policy_row
+from ledger.line.rows import Approval, Descent, Lot, ReleasePolicy, Row, Told
 from ledger.line.state import State
 from ledger.line.submission import record_type_of
 
 SHARED: frozenset[type[Record]] = frozenset(
     {
-        *(kind.record for module in (book_keys, gauges, materials, models, moulding) for kind in module.KINDS),
+        *(
+            kind.record
+            for module in (book_keys, gauges, gauge_studied, materials, models, moulding)
+            for kind in module.KINDS
+        ),
         lot_changes.LotSplit,
         lot_changes.LotsMerged,
     }
@@ -83,8 +89,11 @@ class EntryFacts:
         self.rows = State()
         self.edges = HeldEdges(())
         self._calibrations: dict[str, list[Calibration]] = {}
+        self._gauges: dict[str, Gauge] = {}
+        self._studies: dict[str, list[GaugeStudy]] = {}
         self._approvals: dict[str, list[Approval]] = {}
         self._lots: dict[str, Lot] = {}
+        self._policies: list[ReleasePolicy] = []
 
     def take(self, entry: Entry, records: Sequence[Record]) -> None:
         """Take the records of the next entry."""
@@ -95,6 +104,8 @@ class EntryFacts:
                 for place, change in enumerate(record.changes):
                     replacement = change.replacement if isinstance(change.replacement, Record) else None
                     self._bodies[change.fact] = Body(replacement, f"{fact.address}.{place}", entry.author, recorded_ms)
+            elif isinstance(record, ReleasePolicySet):
+                self._policies.append(policy_row(fact))
             elif type(record) in SHARED:
                 self._shared[fact.address] = fact
             else:
@@ -123,6 +134,9 @@ class EntryFacts:
         self._lots = {row.lot: row for row in self.rows.all_of(Lot)}
         for row in self.rows.all_of(Calibration):
             self._calibrations.setdefault(row.gauge, []).append(row)
+        self._gauges = {gauge.gauge: gauge for gauge in self.rows.all_of(Gauge)}
+        for study in self.rows.all_of(GaugeStudy):
+            self._studies.setdefault(study.gauge, []).append(study)
         for approval in self.rows.all_of(Approval):
             self._approvals.setdefault(approval.model, []).append(approval)
 
@@ -143,9 +157,21 @@ class EntryFacts:
         """The calibrations of each gauge."""
         return self._calibrations
 
+    def gauges(self) -> Mapping[str, Gauge]:
+        """Every gauge that an entry registers, by id."""
+        return self._gauges
+
+    def studies(self) -> Mapping[str, Sequence[GaugeStudy]]:
+        """The studies of each gauge."""
+        return self._studies
+
     def approvals(self, model: str) -> Sequence[Approval]:
         """The approvals of a model."""
         return self._approvals.get(model, ())
+
+    def policy(self) -> ReleasePolicy | None:
+        """The newest release policy; None where no entry states one."""
+        return newest_policy(self._policies)
 
     def lots(self) -> Mapping[str, Lot]:
         """Every lot that an entry makes, by id."""

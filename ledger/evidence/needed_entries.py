@@ -1,6 +1,7 @@
 """Which entries a dossier must hold for its sheets to follow from it.
 
-For each ball: every entry with a fact about it, about its lots all the way up, its model and the gauges that read it.
+For each ball: every entry with a fact about it, about its lots all the way up, its model and the gauges that read it,
+and every release policy of the plant, of which the newest states the rule of the house.
 Besides: entry 0 and what introduces keys, which the caller names. And for every entry that is in, the entries that
 correct a fact in it now, without which a reader would fold what no longer stands, and those that erased a field of it,
 without which an erased field could not be told from one whose opening was left out.
@@ -13,9 +14,9 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from typing import Protocol
 
-import msgspec
-
 from ledger.evidence.ball_sheet import BallRows
+from ledger.line.release_policy import POLICY_NODE
+from ledger.line.standing_readings import gauges_of
 
 
 class FactIndex(Protocol):
@@ -37,10 +38,11 @@ class FactIndex(Protocol):
 def sheet_nodes(rows: BallRows) -> set[str]:
     """The nodes whose facts a ball's sheet rests on."""
     lots = [rows.unit.lot, *(one.lot for one in rows.trace.ancestors)]
-    sources = {} if rows.measured is None else msgspec.json.decode(rows.measured.sources)
     nodes = {f"unit:{rows.unit.unit}", f"model:{rows.model.model}"}
     nodes.update(f"lot:{lot}" for lot in lots)
-    nodes.update(f"gauge:{source[1]}" for source in sources.values())
+    nodes.update(f"gauge:{gauge}" for gauge in gauges_of(rows.measured))
+    if rows.policy is not None:
+        nodes.add(POLICY_NODE)
     return nodes
 
 

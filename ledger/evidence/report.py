@@ -58,6 +58,7 @@ class DossierReport:
             f"sealed fields: {self.opened} opened and as sealed, {self.withheld} withheld, {self.erased} erased",
             "every sheet says what its entries say, corrections included: facts, lots with certainty, readings",
             "every verdict follows from those readings by the rulebooks in the dossier",
+            "every verdict by the rule of the house follows from them by the newest release policy in the dossier, if any",
         ]
         if self.witnesses:
             lines.append(f"the checkpoint is cosigned by {', '.join(self.witnesses)}")

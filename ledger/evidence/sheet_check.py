@@ -1,6 +1,6 @@
 """The sheet of a ball against the entries: made anew from them, and compared field by field.
 
-Words that explain (reasons of a verdict, why a reading is not usable) are left out of the comparison: they are covered
+Words that explain (reasons of a verdict, why a reading is not usable, where its uncertainty comes from) are left out of the comparison: they are covered
 by the manifest's signature, and a later edition may word them otherwise.
 """
 
@@ -18,12 +18,20 @@ from ledger.conformity.verdict import OUTCOMES
 from ledger.errors import DossierRejected
 from ledger.evidence.archive import Archive
 from ledger.evidence.ball_sheet import BallRows, DatedRulebook, ball_sheet
-from ledger.evidence.dossier_format import MAX_SHEET_BYTES, BallSheet, FactLine, first_difference, parse_page
+from ledger.evidence.dossier_format import (
+    MAX_SHEET_BYTES,
+    BallSheet,
+    FactLine,
+    VerdictLine,
+    first_difference,
+    parse_page,
+)
 from ledger.evidence.entry_facts import EntryFacts, fact_kind, fold_facts, read_records
 from ledger.evidence.first_fault import naming_entries
 from ledger.line.fact import Fact
+from ledger.line.reading_rows import Measured
 from ledger.line.record import Record
-from ledger.line.rows import Measured, Model, SerialRow, Unit
+from ledger.line.rows import Model, SerialRow, Unit
 from ledger.tracing.back import Trace, trace_back
 
 _KEPT_TRACES = 10_000
@@ -74,6 +82,7 @@ class SheetCheck:
     def _check_addresses(self, sheet: BallSheet, name: str) -> None:
         named = [line.fact for line in sheet.facts]
         named += [line.fact for line in sheet.readings]
+        named += [] if sheet.policy is UNSET else [sheet.policy]
         named += [line.fact for table in sheet.tables for line in table.verdicts if line.fact is not UNSET]
         for address in named:
             index, _, position = address.partition(".")
@@ -103,6 +112,9 @@ class SheetCheck:
             model=model,
             approvals=self._facts.approvals(model.model),
             calibrations=self._facts.calibrations(),
+            gauges=self._facts.gauges(),
+            studies=self._facts.studies(),
+            policy=self._facts.policy(),
             released_ms=next((fact.at_ms for fact in facts if fact.address == row.release), None),
         )
 
@@ -129,14 +141,17 @@ def _fact_line(fact: Fact) -> FactLine:
 
 def _compared(sheet: BallSheet) -> object:
     """The sheet as plain JSON, without the words that only explain."""
-    readings = tuple(msgspec.structs.replace(line, why=UNSET) for line in sheet.readings)
+    readings = tuple(msgspec.structs.replace(line, why=UNSET, uncertainty_from=UNSET) for line in sheet.readings)
     tables = tuple(
-        msgspec.structs.replace(
-            table, verdicts=tuple(msgspec.structs.replace(line, reasons=()) for line in table.verdicts)
-        )
+        msgspec.structs.replace(table, verdicts=tuple(_without_words(line) for line in table.verdicts))
         for table in sheet.tables
     )
     return msgspec.to_builtins(msgspec.structs.replace(sheet, readings=readings, tables=tables), builtin_types=())
+
+
+def _without_words(line: VerdictLine) -> VerdictLine:
+    house = line.house if line.house is UNSET else msgspec.structs.replace(line.house, sentence="")
+    return msgspec.structs.replace(line, reasons=(), house=house)
 
 
 def _told(value: object) -> object:

@@ -28,7 +28,8 @@ import msgspec
 from ledger.book.checkpoint import Checkpoint, check_checkpoint
 from ledger.book.note import MAX_NOTE_BYTES, check_note
 from ledger.book.signing import Verifier, format_verifier, parse_verifier
-from ledger.conformity.rulebook import LARGEST_FILE, parse_rulebook
+from ledger.conformity.rulebook import parse_rulebook
+from ledger.conformity.toml_text import LARGEST_FILE
 from ledger.errors import DossierRejected, MalformedDossier
 from ledger.evidence.archive import Archive
 from ledger.evidence.ball_sheet import DatedRulebook

@@ -169,6 +169,14 @@ def calibrated(quantity: str, hours: float = 0, due: float = 9_000, **fields: An
     return {**said, "due_at": at(due), **fields}
 
 
+def studied(quantity: str, hours: float = 1, **fields: Any) -> dict[str, Any]:
+    """A study of a gauge for mass: two operators read two pieces twice."""
+    said = {"kind": "gauge-studied", "at": at(hours), "gauge": gauge_of(quantity), "unit": GAUGES[quantity]}
+    readings = [[["15.00", "15.10"], ["15.02", "15.12"]], [["15.01", "15.11"], ["15.03", "15.13"]]]
+    named = {"parts": ["P-1", "P-2"], "operators": ["OP-1", "OP-2"], "trials": 2, "pooled": False}
+    return {**said, **named, "readings": readings, **fields}
+
+
 def mixed(batch: str, lot: str, kg: int, hours: float) -> dict[str, Any]:
     """A batch of one material lot."""
     said = {"kind": "batch-mixed", "at": at(hours + 0.5), "began_at": at(hours), "batch": batch, "compound": "mix"}

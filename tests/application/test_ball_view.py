@@ -23,6 +23,7 @@ from tests.application.floor import (
     plan,
     registered,
     shells,
+    studied,
 )  # fmt: skip
 
 
@@ -53,6 +54,29 @@ def test_an_unknown_unit_is_not_found(ready: Floor) -> None:
     """A unit that the book does not know is said to be none."""
     with pytest.raises(NotFound, match="U-9"):
         ready.book.ball("U-9")
+
+
+def test_a_reading_tells_its_conditions_and_its_uncertainty(ready: Floor) -> None:
+    """What was stated with it, and where its uncertainty comes from: its gauge's calibration and study, or its own U."""
+    ready.ball("U-1", "P-1")
+    study = ready.say(studied("mass"))
+    calibration = ready.say(calibrated("mass", 60, expanded="0.02", as_found="0.01"))
+    said = inspected("U-1", 80, mass="15.1", hardness="76")
+    said["readings"][1]["expanded"] = "1"
+    ready.say({**said, "temperature_c": "21.50", "delay_s": "10", "surface": "sanded"})
+    seen = {reading.quantity: reading for reading in ready.book.ball("U-1").readings}
+    mass, hardness = seen["mass"], seen["hardness"]
+    assert ("21.5", "10", "sanded", "G-MASS", "single", 1) == (
+        mass.temperature_c, mass.delay_s, mass.surface, mass.gauge, mass.statistic, mass.values,
+    )  # fmt: skip
+    assert (
+        f"repeatability 0.0142 lb (study {study.addresses[0]}); calibration U = 0.02 lb, k = 2 "
+        f"(fact {calibration.addresses[0]}); resolution 0.001 lb; bias found 0.01 lb at calibration, not applied"
+    ) == mass.uncertainty_from
+    assert "0.017323" == mass.standard_uncertainty
+    assert ("0.5", "U = 1 Shore D stated with the reading, k = 2") == (
+        hardness.standard_uncertainty, hardness.uncertainty_from,
+    )  # fmt: skip
 
 
 def test_materials_go_back_to_the_drum(ready: Floor) -> None:

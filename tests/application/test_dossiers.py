@@ -11,11 +11,24 @@ import pytest
 from ledger.book.signing import format_verifier
 from ledger.errors import DossierRejected, MalformedDossier, NotFound, StoreDamaged
 from ledger.evidence.archive import Archive
+from ledger.evidence.dossier_format import BallSheet, parse_page
 from ledger.evidence.report import DossierReport
 from ledger.evidence.verifier import check_dossier
 from ledger.store.openings import openings_between
 from ledger.store.reader import open_reader
-from tests.application.floor import Floor, at, corrected, engraved, erasure, floor_signers, inspected, mixed, shells
+from tests.application.floor import (
+    Floor,
+    at,
+    calibrated,
+    corrected,
+    engraved,
+    erasure,
+    floor_signers,
+    inspected,
+    mixed,
+    shells,
+    studied,
+)
 
 KEY = format_verifier(floor_signers().checkpoint.verifier)
 
@@ -75,6 +88,23 @@ def test_a_correction_above_is_proved(ready: Floor) -> None:
     ready.say(corrected({"fact": poured, "replacement": right}))
     assert "MIX-2" in {lot.lot for lot in ready.book.ball("U-1").materials}
     assert 1 == report(ready, ["P-1"]).balls
+
+
+def test_uncertainty_and_conditions_of_a_reading_are_proved(ready: Floor) -> None:
+    """They follow from the gauge's entries, the study among them, which a dossier holds."""
+    ready.ball("U-1", "P-1")
+    study = ready.say(studied("mass"))
+    ready.say(calibrated("mass", 60, expanded="0.02", as_left="0.001"))
+    ready.say({**inspected("U-1", 80, mass="15.1"), "temperature_c": "21.5", "delay_s": "10", "surface": "sanded"})
+    raw = dossier(ready, ["P-1"])
+    assert 1 == check_dossier(io.BytesIO(raw), [KEY]).balls
+    archive = Archive(io.BytesIO(raw))
+    sheet = parse_page(archive.read("balls/U-1.json", 1_000_000), BallSheet, "sheet")
+    (mass,) = [line for line in sheet.readings if line.quantity == "mass"]
+    assert (17_323, "21.5", "10", "sanded") == (
+        mass.standard_uncertainty, mass.temperature_c, mass.delay_s, mass.surface,
+    )  # fmt: skip
+    assert f"entries/{study.addresses[0].partition('.')[0]}.json" in archive
 
 
 def test_a_ball_engraved_anew_and_reworked_is_proved(ready: Floor) -> None:

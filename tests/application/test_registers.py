@@ -14,6 +14,7 @@ from tests.application.floor import (
     model,
     plan,
     registered,
+    studied,
 )  # fmt: skip
 
 
@@ -40,6 +41,34 @@ def test_the_latest_calibration_says_when_the_next_is_due(floor: Floor) -> None:
     floor.say(calibrated("mass", 10, due=1_200))
     (mass,) = [gauge for gauge in floor.book.gauges() if gauge.gauge == "G-MASS"]
     assert (at(1_200), True) == (mass.due_at, mass.usable)
+
+
+def test_gauges_tell_their_figures_and_studies(floor: Floor) -> None:
+    """Range, definition and resolution; U, k and bias of the latest calibration; repeatability of the newest study."""
+    said = {
+        **registered("mass"),
+        "gauge": "G-NEW",
+        "low": "1",
+        "high": "20.5",
+        "definition": "weighed",
+        "repeatability": "1",
+    }
+    floor.say({**said, "resolution": "0.01"})
+    floor.say({**calibrated("mass", 9), "gauge": "G-NEW", "expanded": "0.02", "as_found": "-0.010", "as_left": "0"})
+    (gauge,) = [one for one in floor.book.gauges() if one.gauge == "G-NEW"]
+    assert ("0.01", "1", "20.5", "weighed", "1") == (
+        gauge.resolution, gauge.low, gauge.high, gauge.definition, gauge.repeatability,
+    )  # fmt: skip
+    assert ("0.02", "2", "-0.01", "0", ()) == (
+        gauge.expanded, gauge.k, gauge.bias_found, gauge.bias_left, gauge.studies,
+    )  # fmt: skip
+    second = floor.say({**studied("mass", 20), "gauge": "G-NEW"})
+    first = floor.say({**studied("mass", 10), "gauge": "G-NEW"})
+    (gauge,) = [one for one in floor.book.gauges() if one.gauge == "G-NEW"]
+    assert [first.addresses[0], second.addresses[0]] == [study.fact for study in gauge.studies]
+    assert (gauge.studies[1].repeatability, 2, 2, 2, "lb", False) == (
+        gauge.repeatability, *(getattr(gauge.studies[0], name) for name in ("operators", "trials", "parts", "unit", "pooled")),
+    )  # fmt: skip
 
 
 def test_claims_are_listed_oldest_first_with_their_facts(ready: Floor) -> None:

@@ -6,15 +6,16 @@ from typing import Any
 
 import pytest
 
-from ledger.application.releasing import release_records
+from ledger.application.releasing import Wanted, release_records
 from ledger.conformity.rulebook import shipped_rulebooks
 from ledger.errors import Forbidden, KeyReused, RuleStands, UnknownSubject
 from ledger.line.inspections import readings_digest
+from ledger.line.reading_rows import Measured
 from ledger.line.releases import Grade, Release
-from ledger.line.rows import Measured
 from ledger.line.submission import Submission
 from ledger.store.reader import open_reader
 from tests.application.floor import (
+    OFFICE,
     Floor,
     approval,
     at,
@@ -45,9 +46,9 @@ def test_a_good_ball_is_first_quality(ready: Floor) -> None:
 def test_a_release_rests_on_the_readings_that_stand(ready: Floor) -> None:
     """Its digest is that of the ball's readings, and changes with a new one."""
     ready.ball("U-1", "P-1")
-    (before,) = release_records(ready.book.store, ["U-1"], "first", ready.now_ms)
+    (before,) = release_records(ready.book.store, Wanted(["U-1"], "first"), ready.now_ms, OFFICE)
     ready.say(inspected("U-1", 80, mass="15.2"))
-    (after,) = release_records(ready.book.store, ["U-1"], "first", ready.now_ms)
+    (after,) = release_records(ready.book.store, Wanted(["U-1"], "first"), ready.now_ms, OFFICE)
     with open_reader(ready.book.store) as reader:
         digest = readings_digest(reader.one(Measured, "U-1"))
     assert isinstance(before, Release)
@@ -58,7 +59,7 @@ def test_a_release_rests_on_the_readings_that_stand(ready: Floor) -> None:
 def test_a_reading_between_judging_and_release_stops_it(ready: Floor) -> None:
     """What was judged before a reading came is refused after it: the verdicts rest on what no longer stands."""
     ready.ball("U-1", "P-1")
-    judged = release_records(ready.book.store, ["U-1"], "first", ready.now_ms)
+    judged = release_records(ready.book.store, Wanted(["U-1"], "first"), ready.now_ms, OFFICE)
     ready.say(inspected("U-1", 80, hardness="60"))
     with pytest.raises(RuleStands, match="readings changed") as caught:
         ready.book.submit(Submission(key="late", records=judged), ready.lead).result(30)

@@ -26,8 +26,9 @@ from ledger.evidence.dossier import DossierContent, DossierEntry, write_dossier
 from ledger.evidence.dossier_format import MANIFEST, SIGNATURE, SUMS, BallSheet, FactLine, signed_text
 from ledger.evidence.entry_facts import HeldEdges, fold_facts
 from ledger.line.fact import Fact
+from ledger.line.reading_rows import Calibration, Gauge, Measured
 from ledger.line.record import Record
-from ledger.line.rows import BookKey, Calibration, Descent, Lot, Measured, Model, SerialRow, Unit
+from ledger.line.rows import BookKey, Descent, Lot, Model, SerialRow, Unit
 from ledger.line.submission import Submission, seal_submission
 from ledger.tracing.back import trace_back
 
@@ -255,6 +256,7 @@ def ball_rows(unit: str) -> BallRows:
         model=model,
         approvals=(),
         calibrations={name: [one for one in calibrations if one.gauge == name] for name in ("G-MASS", "G-HARD")},
+        gauges={one.gauge: one for one in rows.all_of(Gauge)},
     )
 
 
@@ -317,11 +319,13 @@ def archived(files: dict[str, bytes]) -> bytes:
     return out.getvalue()
 
 
-def resealed(files: dict[str, bytes], signer: Signer = SEALER, stated: Mapping[str, int] | None = None) -> bytes:
+def resealed(
+    files: dict[str, bytes], signer: Signer = SEALER, stated: Mapping[str, int] | None = None, origin: str = ORIGIN
+) -> bytes:
     """The files under new digests and a new signature: what someone who holds the dossier key can make."""
     parts = {name: raw for name, raw in files.items() if name not in (SUMS, MANIFEST, SIGNATURE)}
     sums = b"".join(f"{hashlib.sha256(raw).hexdigest()}  {name}\n".encode() for name, raw in parts.items())
     manifest = msgspec.json.decode(files[MANIFEST]) | {"sums": hashlib.sha256(sums).hexdigest()} | dict(stated or {})
     page = msgspec.json.encode(manifest) + b"\n"
-    text = signed_text(ORIGIN, hashlib.sha256(page).hexdigest())
+    text = signed_text(origin, hashlib.sha256(page).hexdigest())
     return archived({**parts, SUMS: sums, MANIFEST: page, SIGNATURE: sign_note(text, [signer])})

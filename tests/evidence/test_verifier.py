@@ -109,6 +109,10 @@ def swapped(name: str, other: str) -> Callable[[Files], Files]:
 FORGED: dict[str, tuple[Callable[[Files], Files], str]] = {
     "a reading": (replaced("balls/U-1.json", b'"value":15100000', b'"value":15000000'), "balls/U-1.json: readings/1/value"),
     "an uncertainty": (replaced("balls/U-1.json", b'"expanded":20000', b'"expanded":10000'), "balls/U-1.json: readings/1"),
+    "the uncertainty judged with": (
+        replaced("balls/U-1.json", b'"standard_uncertainty":10000', b'"standard_uncertainty":1000'),
+        "balls/U-1.json: readings/1/standard_uncertainty",
+    ),
     "the corrected reading": (replaced("balls/U-2.json", b"75000000", b"72500000"), "balls/U-2.json: readings/0/value"),
     "the place of a body": (replaced("balls/U-2.json", b',"body":"11.0.0"', b""), "balls/U-2.json: facts/1/body"),
     "a verdict": (replaced("balls/U-1.json", b'"margin":"0.9"', b'"margin":"1.9"'), "balls/U-1.json: tables/0/verdicts/1/margin"),

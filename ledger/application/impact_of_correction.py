@@ -1,0 +1,225 @@
+"""What changes when a correction lands: the book as it stands, against the book without that correction.
+
+What was said since stands on both sides, so that the difference is the correction's alone.  Verdicts change where it
+touched readings, dates, the lot that a ball is of, a gauge or a model; the balls below any other lot are counted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import msgspec
+from msgspec import UNSET, UnsetType
+
+from ledger.application.adopted_files import find_rulebook
+from ledger.application.corrected_balls import CorrectedBall, CorrectedBalls
+from ledger.application.correction_before import Before, find_correction, landed
+from ledger.application.correction_breaches import BreachOpened, opened_by
+from ledger.application.correction_reach import Reach, count_below
+from ledger.application.impact_pass import (
+    Change,
+    ChangeCount,
+    Choose,
+    Where,
+    WhereCount,
+    check_listed,
+    judged_chunks,
+    look,
+)
+from ledger.application.populations import Population, every_ground
+from ledger.application.release_policies import policy_in_force
+from ledger.conformity.house_from_rows import house_policy
+from ledger.conformity.impact import Foremost, change_keys, concerned_by_readings, limited_to
+from ledger.conformity.outcome import CAUTION
+from ledger.conformity.rulebook import Rulebook
+from ledger.errors import NotFound
+from ledger.line.reading_rows import Gauge
+from ledger.line.rows import Lot
+from ledger.line.standing_readings import parse_manner
+from ledger.store.columns import ReadingColumns, ReadWith
+from ledger.store.reader import Reader
+from ledger.store.selections import Selection, rows_with
+from ledger.store.whereabouts import whereabouts
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    Whole = np.ndarray[Any, np.dtype[np.int64]]
+
+
+class Corrected(msgspec.Struct, frozen=True, kw_only=True):
+    """A corrected fact: what it was before, and what it is since; ``after`` is empty where it was withdrawn."""
+
+    fact: str
+    before: str
+    after: str
+
+
+class ImpactOfCorrection(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """The answer.
+
+    ``balls`` are all that it touches, ``certain`` and ``possible`` by what the records tell of their lots; ``judged``
+    those of which a verdict can change, on the quantities ``concerned``.  ``unfounded``: released balls whose readings
+    are not those that the release rested on.  Listed first are the balls that the facts themselves name.
+    """
+
+    correction: str
+    reason: str
+    facts: tuple[Corrected, ...]
+    rulebook: str
+    title: str
+    edition: str
+    digest: str
+    balls: int
+    certainties: dict[str, int]
+    judged: int
+    concerned: tuple[str, ...]
+    change: Change
+    where: Where
+    unfounded: int
+    caution: str
+    breaches: tuple[BreachOpened, ...] = ()
+    listed: tuple[CorrectedBall, ...] = ()
+    more: bool = False
+    policy: str | UnsetType = UNSET
+
+
+def impact_of_correction(reader: Reader, fact: str, rulebook: str, *, listed: int = 0) -> ImpactOfCorrection:
+    """What a correction changes: ``fact`` is its address, or that of a fact that it corrected.
+
+    Raises NotFound for an unknown fact or rulebook, one that was never corrected, and where no ball is touched; TooLarge.
+    """
+    check_listed(listed)
+    file, policy = find_rulebook(reader, rulebook), policy_in_force(reader)
+    correction = landed(reader, find_correction(reader, fact))
+    before = Before(reader, correction)
+    counted = _Counted(reader, before, Reach(reader, correction, before), file.rulebook, listed)
+    if not counted.balls:
+        raise NotFound(
+            f"correction {correction.address} touches no ball",
+            where="fact",
+            mend="name a correction of a ball, its lots, its gauges, its model or a hold on them",
+        )
+    kinds = {change.fact: change.replacement for change in correction.record.changes}
+    return ImpactOfCorrection(
+        correction=correction.address,
+        reason=correction.record.reason,
+        facts=tuple(
+            Corrected(
+                fact=said.address,
+                before=_kind(said.record),
+                after="" if kinds[said.address] is UNSET else _kind(kinds[said.address]),
+            )
+            for said in correction.before.values()
+        ),
+        rulebook=file.rulebook.id,
+        title=file.rulebook.title,
+        edition=file.rulebook.edition,
+        digest=file.digest,
+        balls=counted.balls,
+        certainties=dict(sorted(counted.certainties.items())),
+        judged=counted.judged,
+        concerned=counted.concerned,
+        change=counted.change.change,
+        where=counted.where.where(reader),
+        unfounded=counted.direct.unfounded,
+        caution=CAUTION,
+        breaches=opened_by(reader, correction),
+        listed=counted.listed(),
+        more=counted.direct.count + counted.foremost.seen > listed,
+        policy=UNSET if policy is None else policy.address,
+    )
+
+
+def _kind(record: Any) -> str:
+    return str(type(record).__struct_config__.tag)
+
+
+class _Counted:
+    """What is added up over the balls that a correction touches."""
+
+    def __init__(self, reader: Reader, before: Before, reach: Reach, rulebook: Rulebook, listed: int) -> None:
+        self._reader, self._listed = reader, listed
+        self.where, self.foremost = WhereCount(), Foremost(listed)
+        changed_lots = _changed_lots(reader, before, reach)
+        self.concerned = _concerned(reader, reach, rulebook, whole=bool(reach.units or reach.models or changed_lots))
+        grounds, policy = every_ground(reader), house_policy(policy_in_force(reader))
+        book = limited_to(rulebook, self.concerned)
+        past = Population(reader, Selection(), book, grounds=before.grounds(grounds), lots=changed_lots)
+        now = Population(reader, Selection(), book, grounds=grounds)
+        self._looks = look(past, rulebook, policy), look(now, rulebook, policy)
+        self.change = ChangeCount(*self._looks)
+        self.direct = CorrectedBalls(reader, before, self._looks, sorted(reach.units))
+        self.judged = self.direct.judged(self.change, (before.grounds(grounds), grounds))
+        self.where.take(self.direct.whereabouts)
+        self._judged_units, self._seen = set(self.direct.units), set(self.direct.units)
+        # Only a gauge's or a model's balls may be among those below a lot too.
+        self._overlap = bool(reach.models or reach.gauges)
+        below = reach.below(frozenset(self._seen))
+        self.certainties = count_below(below, self.where, self._seen if self._overlap else None)
+        self.certainties["certain"] += self.direct.count
+        for lot in sorted(changed_lots):
+            self._pass(Selection(lot=lot))
+        for gauge in sorted(reach.gauges):
+            self._pass(Selection(), gauge)
+        for model in sorted(reach.models):
+            self._pass(Selection(model=model))
+        self.balls = self.certainties.total()
+
+    def _pass(self, selection: Selection, gauge: str | None = None) -> None:
+        """Judge the balls of a selection before and after, and count as touched those that are not counted yet."""
+        read_with, choose = None if gauge is None else ReadWith(gauge), _choice(self._judged_units, gauge)
+        for chunk in judged_chunks(self._reader, selection, self._looks, read_with=read_with, choose=choose):
+            mask = self.change.take(*chunk.judged)
+            own = [one.own[mask] for one in chunk.judged]
+            self.foremost.take(change_keys(*own), chunk.units, mask.nonzero()[0])
+            self.judged += len(chunk.units)
+            if not self._overlap:
+                continue
+            self._judged_units.update(chunk.units)
+            new = [unit for unit in chunk.units if unit not in self._seen]
+            self._seen.update(new)
+            self.certainties["certain"] += len(new)
+            self.where.take(whereabouts(self._reader, new).values())
+
+    def listed(self) -> tuple[CorrectedBall, ...]:
+        """The balls that the facts name, then those of which a verdict changes, the worst first."""
+        direct = self.direct.shown(self._listed)
+        return (*direct, *self.direct.of_passes(self.foremost.units[: self._listed - len(direct)]))
+
+
+def _changed_lots(reader: Reader, before: Before, reach: Reach) -> dict[str, Lot]:
+    """The shell lots whose model, class, day or finish would be others, as they would be."""
+    names = sorted({*before.of("lot")}.intersection(reach.shells))
+    now: dict[str, Lot] = {row.lot: row for row in rows_with(reader, Lot, "lot", names)}
+    past = {name: row for name in names if (row := before.lot(name)) is not None and name in now}
+    return {name: row for name, row in past.items() if _deciding(row) != _deciding(now[name])}
+
+
+def _deciding(lot: Lot) -> tuple[str | None, int | None, int, str | None]:
+    return lot.model, lot.weight_class, lot.began_ms, lot.finish
+
+
+def _concerned(reader: Reader, reach: Reach, rulebook: Rulebook, *, whole: bool) -> tuple[str, ...]:
+    gauges: list[Gauge] = rows_with(reader, Gauge, "gauge", sorted(reach.gauges))
+    wanted: Iterable[str] = (
+        [one.quantity for one in rulebook.requirements] if whole else {gauge.quantity for gauge in gauges}
+    )
+    return concerned_by_readings(rulebook, wanted)
+
+
+def _choice(without: Collection[str], gauge: str | None) -> Choose:
+    """Balls that are not among some, and of which a gauge read something where one is named."""
+
+    def wanted(raw: ReadingColumns, _numbers: Mapping[str, Whole]) -> Any:
+        import numpy as np  # noqa: PLC0415  # costs start-up time, and only populations need it
+
+        texts: Sequence[str] = raw.texts["manner"]
+        named = {
+            text: gauge is None or any(how.gauge == gauge for how in parse_manner(text).values()) for text in set(texts)
+        }
+        pairs = zip(raw.texts["unit"], texts, strict=True)
+        return np.fromiter((unit not in without and named[text] for unit, text in pairs), np.bool_, raw.balls)
+
+    return wanted

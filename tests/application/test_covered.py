@@ -1,0 +1,147 @@
+"""Balls that were not measured for what their plan has inspected by sample or type test."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import msgspec
+import pytest
+
+from ledger.application.releasing import Wanted, release_records
+from ledger.errors import RuleStands
+from ledger.line.releases import Release
+from ledger.line.submission import Submission
+from tests.application.floor import GOOD, OFFICE, Floor, at, engraved, inspected, plan
+from tests.application.own_files import policy
+
+EVERY = [{"quantity": "mass", "every": "unit"}]
+SAMPLE = [*EVERY, {"quantity": "hardness", "every": "sample", "n": 3, "accept": 0, "reject": 1}]
+MODEL = [*EVERY, {"quantity": "hardness", "every": "model"}]
+
+
+def sampled(accepted: bool = True, **fields: Any) -> dict[str, Any]:  # noqa: FBT001, FBT002  # said by name
+    """The hardness sample of SL-1."""
+    said = {"kind": "sample-judged", "at": at(60), "lot": "SL-1", "quantity": "hardness", "n": 3, "rests_on": "a" * 64}
+    return {**said, "nonconforming": int(not accepted), "accepted": accepted, **fields}
+
+
+def model_tested(accepted: bool = True, **fields: Any) -> dict[str, Any]:  # noqa: FBT001, FBT002  # said by name
+    """The type test of M1 for its hardness."""
+    said = {"kind": "model-judged", "at": at(60), "model": "M1", "quantity": "hardness", "n": 3, "rests_on": "a" * 64}
+    return {**said, "nonconforming": int(not accepted), "accepted": accepted, **fields}
+
+
+def unhardened(ready: Floor, *judged: dict[str, Any], inspect: Any = SAMPLE) -> str:
+    """U-1, measured well for all but its hardness; gives the fact of the plan."""
+    planned: str = ready.say(plan("M1", at=at(50), inspect=inspect)).addresses[0]
+    for one in judged:
+        ready.say(one)
+    others: dict[str, Any] = {quantity: value for quantity, value in GOOD.items() if quantity != "hardness"}
+    ready.say(engraved("U-1", "P-1"), inspected("U-1", **others))
+    return planned
+
+
+def release(floor: Floor, key: str = "release") -> Any:
+    """Release U-1 as first quality."""
+    return floor.book.release(["U-1"], "first", key, floor.lead).result(30)
+
+
+@pytest.mark.parametrize(
+    ("judged", "inspect", "words"),
+    [
+        (sampled(), SAMPLE, "by lot sample: SL-1, 0 of 3 did not conform, accepted (fact "),
+        (model_tested(), MODEL, "by model test of revision 1: 0 of 3 did not conform, accepted (fact "),
+    ],
+)
+def test_what_is_covered_is_not_measured_and_counts_as_met(
+    ready: Floor, judged: dict[str, Any], inspect: Any, words: str
+) -> None:
+    """The verdict stays not measured, and says by what it is covered; the release counts it, and says what it counted."""
+    unhardened(ready, judged, inspect=inspect)
+    (by,) = ready.book.judged("U-1")
+    hardness = [one for one in by.verdicts if one.quantity == "hardness" and one.outcome != "not_applicable"]
+    assert {"not_measured"} == {one.outcome for one in hardness}
+    assert all(one.reasons[-1].startswith(words) for one in hardness)
+    assert ("not_measured", "conforms", ("hardness",)) == (by.outcome, by.for_release, by.covered)
+    entered = release(ready)
+    (said,) = ready.book.entry(entered.index).entry["said"]["records"]
+    assert [("conforms", ["hardness"])] == [(basis["outcome"], basis["covered"]) for basis in said["bases"]]
+    assert "first" == ready.book.ball("U-1").grade
+
+
+@pytest.mark.parametrize(
+    ("judged", "inspect"),
+    [
+        ((), SAMPLE),
+        ((sampled(accepted=False),), SAMPLE),
+        ((sampled(), sampled(accepted=False, at=at(61))), SAMPLE),
+        ((sampled(quantity="roughness"),), SAMPLE),
+        ((sampled(),), EVERY),
+        ((sampled(),), MODEL),
+        ((model_tested(accepted=False),), MODEL),
+    ],
+)
+def test_nothing_else_makes_it_first_quality(ready: Floor, judged: tuple[dict[str, Any], ...], inspect: Any) -> None:
+    """No sample, one that was rejected or of something else, or a plan that asks for another way."""
+    unhardened(ready, *judged, inspect=inspect)
+    (by,) = ready.book.judged("U-1")
+    assert ("not_measured", ()) == (by.released_as, by.covered)
+    with pytest.raises(RuleStands, match="hardness"):
+        release(ready)
+
+
+def test_a_ball_that_was_measured_stands_for_itself(ready: Floor) -> None:
+    """A reading that fails fails, whatever the sample says; so does one by a gauge that may not be used stay in the way."""
+    unhardened(ready, sampled())
+    ready.say(inspected("U-1", 80, hardness="71"))
+    (by,) = ready.book.judged("U-1")
+    assert ("does_not_conform", ()) == (by.released_as, by.covered)
+    ready.say({"kind": "gauge-faulted", "at": at(79), "gauge": "G-HARDNESS", "reason": "dropped"})
+    (by,) = ready.book.judged("U-1")
+    assert ("not_measured", ()) == (by.released_as, by.covered)
+    with pytest.raises(RuleStands, match="hardness"):
+        release(ready)
+
+
+def test_a_reworked_ball_stands_for_itself(ready: Floor) -> None:
+    """Polishing can have changed what the sample showed."""
+    unhardened(ready, sampled())
+    ready.say({"kind": "rework", "at": at(75), "unit": "U-1", "operation": "polish", "station": "R-1"})
+    assert () == ready.book.judged("U-1")[0].covered
+
+
+def test_an_own_statement_is_judged_with_its_cover(ready: Floor) -> None:
+    """A release that comes as a record names what it counts as covered: no less, no more, and nothing that is not."""
+    unhardened(ready, sampled())
+    (true,) = release_records(ready.book.store, Wanted(["U-1"], "first"), ready.now_ms, OFFICE)
+    assert isinstance(true, Release)
+
+    def stated(*covered: str) -> Submission:
+        bases = tuple(msgspec.structs.replace(basis, covered=covered) for basis in true.bases)
+        return Submission(key=f"own-{len(covered)}", records=(msgspec.structs.replace(true, bases=bases),))
+
+    for covered in ((), ("hardness", "mass")):
+        with pytest.raises(RuleStands) as refusal:
+            ready.book.submit(stated(*covered), ready.lead).result(30)
+        assert "records[0].bases[0].covered" == refusal.value.where
+    ready.book.submit(stated("hardness"), ready.lead).result(30)
+    assert "first" == ready.book.ball("U-1").grade
+
+
+def test_the_rule_of_the_house_counts_it_too(ready: Floor) -> None:
+    """Where the answer by the house's rule is needed, what is covered is no obstacle to that either."""
+    ready.say(policy(house="needed", decision="simple", quantities=[]))
+    unhardened(ready, sampled())
+    (by,) = ready.book.judged("U-1")
+    assert ("not_measured", "conforms") == (by.house, by.house_released_as)
+    release(ready)
+    assert "first" == ready.book.ball("U-1").grade
+
+
+def test_a_sample_rejected_after_the_verdict_stops_the_release(ready: Floor) -> None:
+    """The line looks again when the release is entered."""
+    unhardened(ready, sampled())
+    judged = release_records(ready.book.store, Wanted(["U-1"], "first"), ready.now_ms, OFFICE)
+    ready.say(sampled(accepted=False, at=at(90)))
+    with pytest.raises(RuleStands):
+        ready.book.submit(Submission(key="late", records=judged), ready.lead).result(30)
