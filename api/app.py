@@ -26,19 +26,28 @@ from api.rate_limit import RateLimiter
 from api.routes.accounts import Accounts
 from api.routes.balls import Balls
 from api.routes.blobs import Blobs
+from api.routes.budgets import BudgetRoutes
+from api.routes.checklists import ChecklistRoutes
 from api.routes.conformity import ConformityRoutes
 from api.routes.dossiers import Dossiers
+from api.routes.figures import Figures
+from api.routes.gauges import GaugeRoutes
 from api.routes.health import Health
+from api.routes.impact import ImpactRoutes
 from api.routes.labels import Labels
 from api.routes.link import PublicLink
 from api.routes.lots import Lots
+from api.routes.mass_checks import MassCheckRoutes
 from api.routes.pages import Pages
 from api.routes.proofs import Proofs
 from api.routes.registers import Registers
 from api.routes.releases import Releases
+from api.routes.rulebooks import RulebookRoutes
+from api.routes.sampling import SamplingRoutes
 from api.routes.serials import Serials
 from api.routes.standing import Standing
 from api.routes.submissions import Submissions
+from api.routes.temperatures import Temperatures
 from api.routes.warranty import Warranty
 from api.settings import Settings
 from ledger.application.long_reads import LongReads
@@ -52,10 +61,19 @@ ROUTES = (
     Serials,
     Balls,
     Lots,
+    Temperatures,
     Releases,
     Registers,
     Standing,
     ConformityRoutes,
+    ImpactRoutes,
+    Figures,
+    GaugeRoutes,
+    BudgetRoutes,
+    MassCheckRoutes,
+    SamplingRoutes,
+    RulebookRoutes,
+    ChecklistRoutes,
     Warranty,
     Dossiers,
     Labels,

@@ -17,6 +17,7 @@ from api.settings import Settings
 from ledger.access.tokens import Account
 from ledger.application.long_reads import LongReads
 from ledger.application.pourbook import Pourbook
+from ledger.application.said_releases import rests_on_verdicts
 from ledger.line.submission import Submission
 from ledger.store.answer import Entered
 
@@ -49,7 +50,10 @@ class Parts:
     async def submit(self, submission: Submission, account: Account) -> Entered:
         """Say records and wait for their entry without holding the loop. Raises what refused them."""
         future = self.delivery.new_future()
-        self.book.submit(submission, account, future)
+        if rests_on_verdicts(submission.records):
+            await asyncio.to_thread(self.book.submit, submission, account, future)
+        else:
+            self.book.submit(submission, account, future)
         self.links.heard(submission.records)
         return await future
 

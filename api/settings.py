@@ -30,6 +30,8 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     body_limit: int = 1_000_000
     dossier_limit: int = 10_000
     blob_limit: int = 16_000_000
+    temperature_log_limit: int = 2_000_000
+    """About 60,000 readings: one a minute for six weeks."""
     token_memory_s: float = 5.0
     public_per_minute: int = 120
     public_burst: int = 60
@@ -83,7 +85,10 @@ def first_line(path: str) -> str:
 
 
 def _check(settings: Settings) -> None:
-    positive = ("body_limit", "dossier_limit", "blob_limit", "public_per_minute", "public_burst", "stop_s")
+    positive = (
+        "body_limit", "dossier_limit", "blob_limit", "temperature_log_limit", "public_per_minute", "public_burst",
+        "stop_s",
+    )  # fmt: skip
     for name in positive:
         if getattr(settings, name) < 1:
             raise MalformedInput(

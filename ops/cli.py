@@ -45,6 +45,10 @@ COMMANDS: tuple[Command, ...] = (
         "ops.commands.verify_dossier",
     ),
     Command("conformity", "how a selection of balls comes out under a rulebook", "ops.commands.conformity"),
+    Command("impact", "what changes when a rule does, a gauge was wrong, a correction lands", "ops.commands.impact"),
+    Command("chart", "control charts and capability of a quantity, as figures and pictures", "ops.commands.chart"),
+    Command("gauge", "one gauge for a report: calibrations, studies, uncertainty budget", "ops.commands.gauge"),
+    Command("rulebook", "list the rulebooks that ship, check a file, tell two editions apart", "ops.commands.rulebook"),
     Command("export", "write the dossier of a selection of balls to a file", "ops.commands.export"),
     Command("keys", "make a key file, or show what one says", "ops.commands.keys"),
 )

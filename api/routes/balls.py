@@ -20,11 +20,20 @@ from api.routes.submissions import Recorded, recorded
 from ledger.application.ball_view import Ball, BallFound
 from ledger.application.judging import JudgedBy
 from ledger.conformity.verdict import CAUTION
+from ledger.errors import MalformedQuantity
 from ledger.line.balls import BallEngraved, SerialText
 from ledger.line.inspections import Inspection, Reading
 from ledger.line.moulding import WeightClass
+from ledger.line.quantity import format_number, parse_weight
 from ledger.line.record import At, DecimalText, Id, Pieces, Record, Slug
 from ledger.line.submission import Submission
+
+
+class Weighed(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A weight as a person writes it, "15 lb 3 oz", "15.19 lb" or "6.889 kg", and the scale that it was read from."""
+
+    typed: Annotated[str, Meta(min_length=1, max_length=40)]
+    gauge: Id
 
 
 class BallMade(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -38,6 +47,8 @@ class BallMade(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     at: At
     scheme: Literal["own", "prior"] = "own"
     readings: Annotated[tuple[Reading, ...], Meta(max_length=40)] = ()
+    weight: Weighed | UnsetType = UNSET
+    """Its weight in an explicit form; it becomes a reading like the others."""
     place: Pieces | UnsetType = UNSET
     surface: Slug | UnsetType = UNSET
     temperature_c: DecimalText | UnsetType = UNSET
@@ -129,6 +140,17 @@ class Balls(Controller):
         return json_answer(await asyncio.to_thread(parts_of(request).book.ball, unit))
 
 
+def weight_reading(weighed: Weighed) -> Reading:
+    """The reading that a weight in an explicit form is. Raises MalformedQuantity for one that can be read two ways."""
+    try:
+        value, unit = parse_weight(weighed.typed)
+    except MalformedQuantity as error:
+        raise MalformedQuantity(
+            error.problem, expected=error.expected, got=error.got, where="weight.typed", mend=error.mend
+        ) from error
+    return Reading(quantity="mass", unit=unit, values=(format_number(value),), gauge=weighed.gauge)
+
+
 def ball_records(made: BallMade) -> tuple[Record, ...]:
     """The records that a registration says: the engraving and, with readings, the inspection."""
     engraved = BallEngraved(
@@ -141,13 +163,14 @@ def ball_records(made: BallMade) -> tuple[Record, ...]:
         scheme=made.scheme,
         place=made.place,
     )
-    if not made.readings:
+    readings = made.readings if made.weight is UNSET else (*made.readings, weight_reading(made.weight))
+    if not readings:
         return (engraved,)
     measured = Inspection(
         at=made.at,
         unit=made.unit,
         station=made.station,
-        readings=made.readings,
+        readings=readings,
         surface=made.surface,
         temperature_c=made.temperature_c,
         humidity_percent=made.humidity_percent,

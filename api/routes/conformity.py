@@ -1,24 +1,26 @@
-"""Conformity of a selection of balls against a rulebook, and the rulebooks that ship."""
+"""Conformity of a selection of balls against a rulebook."""
 
 import datetime as dt
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 import msgspec
 from litestar import Controller, Request, Response, get, post
+from litestar.response import Stream
 from msgspec import Meta
 
 from api.operation import Operation, described
 from api.parts import Parts, json_answer, parts_of
 from api.request_body import read_body, read_query
+from api.sent_file import sent_file
 from ledger.application.conformity_query import LISTED, Conformity, conformity_of
-from ledger.conformity.requirement import Requirement
-from ledger.conformity.rulebook import shipped_rulebooks
-from ledger.conformity.verdict import CAUTION
+from ledger.application.conformity_table import write_table
 from ledger.errors import MalformedInput
 from ledger.line.record import Id, On, Slug
 from ledger.store.selections import Selection
 
 DAY_MS = 86_400_000
+
+MEDIA_TYPES = {"csv": "text/csv; charset=utf-8; header=present", "parquet": "application/vnd.apache.parquet"}
 
 
 class BallsToJudge(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -40,22 +42,10 @@ class BallsToJudge(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     after: Id | None = None
 
 
-class RulebookShown(msgspec.Struct, frozen=True, kw_only=True):
-    """One edition of a body's requirements, as it ships; ``digest`` is the SHA-256 of its file."""
+class BallsInTable(BallsToJudge, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Which balls, against which rulebook, in which form; ``listed`` says nothing here."""
 
-    id: str
-    body: str
-    title: str
-    edition: str
-    digest: str
-    requirements: tuple[Requirement, ...]
-
-
-class Rulebooks(msgspec.Struct, frozen=True, kw_only=True):
-    """Every rulebook that ships. Each limit says where it comes from."""
-
-    rulebooks: tuple[RulebookShown, ...]
-    caution: str = CAUTION
+    form: Literal["csv", "parquet"] = "csv"
 
 
 TO_JUDGE = msgspec.json.Decoder(BallsToJudge)
@@ -101,45 +91,54 @@ class ConformityRoutes(Controller):
         return await _judge(parts_of(request), await read_body(request, TO_JUDGE))
 
     @get(
-        "/rulebooks",
+        "/conformity/table",
         opt=described(
-            Operation("The rulebooks that ship, limit by limit", "quality", action="look-up", answer=Rulebooks)
+            Operation(
+                "Verdicts of a selection of balls as a table, one line a ball",
+                "quality",
+                action="conformity",
+                query=BallsInTable,
+                media=MEDIA_TYPES["csv"],
+                problems=_PROBLEMS,
+            )
         ),
     )
-    async def rulebooks(self, request: Request[Any, Any, Any]) -> Response[bytes]:  # noqa: ARG002  # the router gives it
-        """Every rulebook with its provenance."""
-        shown = tuple(
-            RulebookShown(
-                id=one.rulebook.id,
-                body=one.rulebook.body,
-                title=one.rulebook.title,
-                edition=one.rulebook.edition,
-                digest=one.digest,
-                requirements=tuple(one.rulebook.requirements),
-            )
-            for one in shipped_rulebooks().values()
+    async def table(self, request: Request[Any, Any, Any]) -> Stream:
+        """Judge the balls that the query selects, and send a file."""
+        asked, parts = read_query(request, BallsInTable), parts_of(request)
+        headers = {"content-disposition": f'attachment; filename="conformity.{asked.form}"'}
+        return await sent_file(
+            lambda out: parts.long_reads.written(
+                out, write_table, selection_of(asked), asked.rulebook, form=asked.form
+            ),
+            MEDIA_TYPES[asked.form],
+            headers,
         )
-        return json_answer(Rulebooks(rulebooks=shown))
 
 
 async def _judge(parts: Parts, asked: BallsToJudge) -> Response[bytes]:
-    selection = Selection(
-        model=asked.model,
-        lot=asked.lot,
-        unit=asked.unit,
-        serial=asked.serial,
-        state=asked.state,
-        from_ms=_day_ms(asked.from_on, "from_on"),
-        to_ms=None if asked.to_on is None else (_day_ms(asked.to_on, "to_on") or 0) + DAY_MS - 1,
-        after=asked.after,
-    )
+    selection = selection_of(asked)
     if asked.unit is not None or asked.serial is not None:
         book = parts.book
         return json_answer(await parts.long_read(book.conformity, selection, asked.rulebook, listed=asked.listed))
     return json_answer(await parts.long_answer(conformity_of, selection, asked.rulebook, listed=asked.listed))
 
 
-def _day_ms(on: str | None, where: str) -> int | None:
+def selection_of(asked: BallsToJudge) -> Selection:
+    """The selection that a query or a body states. Raises MalformedInput."""
+    return Selection(
+        model=asked.model,
+        lot=asked.lot,
+        unit=asked.unit,
+        serial=asked.serial,
+        state=asked.state,
+        from_ms=day_ms(asked.from_on, "from_on"),
+        to_ms=None if asked.to_on is None else (day_ms(asked.to_on, "to_on") or 0) + DAY_MS - 1,
+        after=asked.after,
+    )
+
+
+def day_ms(on: str | None, where: str) -> int | None:
     """The first millisecond of a UTC day. Raises MalformedInput for a day that no calendar has."""
     if on is None:
         return None

@@ -1,14 +1,6 @@
-"""Dossiers: the evidence for a set of serials in one file that stands on its own.
+"""Dossiers: the evidence for a set of serials in one file that stands on its own."""
 
-The file is written to a temporary file first, by a process of its own, so that a refusal is still a refusal and memory
-stays bounded, and goes out from there in pieces. The temporary file has no name, so nothing of it outlasts the service.
-"""
-
-import asyncio
-import os
-import tempfile
-from collections.abc import Iterator
-from typing import IO, Annotated, Any, BinaryIO, Literal, cast
+from typing import Annotated, Any, Literal
 
 import msgspec
 from litestar import Controller, Request, post
@@ -18,9 +10,9 @@ from msgspec import Meta
 from api.operation import Operation, described
 from api.parts import parts_of
 from api.request_body import read_body
+from api.sent_file import sent_file
 from ledger.errors import TooLarge
 
-PIECE_BYTES = 262_144
 MEDIA_TYPE = "application/zip"
 
 
@@ -66,20 +58,7 @@ class Dossiers(Controller):
                 where="serials",
                 mend="ask for several dossiers, or export on the server",
             )
-        spool = tempfile.TemporaryFile()  # noqa: SIM115  # closed when the last piece has gone
-        try:
-            out = cast(BinaryIO, spool)  # it has every method of one
-            await asyncio.wrap_future(parts.long_reads.dossier(out, wanted.serials, wanted.withhold))
-        except BaseException:
-            spool.close()
-            raise
-        length = spool.seek(0, os.SEEK_END)
-        headers = {"content-length": str(length), "content-disposition": 'attachment; filename="dossier.zip"'}
-        return Stream(_pieces(spool), media_type=MEDIA_TYPE, headers=headers)
-
-
-def _pieces(spool: IO[bytes]) -> Iterator[bytes]:
-    with spool:
-        spool.seek(0)
-        while piece := spool.read(PIECE_BYTES):
-            yield piece
+        headers = {"content-disposition": 'attachment; filename="dossier.zip"'}
+        return await sent_file(
+            lambda out: parts.long_reads.dossier(out, wanted.serials, wanted.withhold), MEDIA_TYPE, headers
+        )

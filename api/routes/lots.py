@@ -1,14 +1,24 @@
 """Lots: one lot, back to the drum, down to every ball; and where a traveller's code leads."""
 
 import asyncio
-from typing import Any
+from typing import Annotated, Any
 
+import msgspec
 from litestar import Controller, Request, Response, get
 from litestar.params import FromPath
+from msgspec import Meta
 
 from api.operation import Operation, described
 from api.parts import json_answer, parts_of
+from api.request_body import read_query
+from ledger.application.lot_conformity import LotConformity, lot_conformity
 from ledger.application.lot_view import Above, Below, LotView, lot_below
+
+
+class ByRulebook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Which edition judges: its id, or its digest."""
+
+    rulebook: Annotated[str, Meta(min_length=1, max_length=100)]
 
 
 class Lots(Controller):
@@ -26,6 +36,24 @@ class Lots(Controller):
     async def show(self, request: Request[Any, Any, Any], lot: FromPath[str]) -> Response[bytes]:
         """One lot."""
         return json_answer(await asyncio.to_thread(parts_of(request).book.lot, lot))
+
+    @get(
+        "/conformity",
+        opt=described(
+            Operation(
+                "A lot judged: means of its balls, its components, and what was tested once for its model",
+                "quality",
+                action="conformity",
+                query=ByRulebook,
+                answer=LotConformity,
+                problems=(404,),
+            )
+        ),
+    )
+    async def conformity(self, request: Request[Any, Any, Any], lot: FromPath[str]) -> Response[bytes]:
+        """Verdicts of one lot."""
+        asked = read_query(request, ByRulebook)
+        return json_answer(await parts_of(request).long_answer(lot_conformity, lot, asked.rulebook))
 
     @get(
         "/above",

@@ -12,8 +12,8 @@ from ledger.access.roles import ROLES
 from ledger.access.tokens import format_token
 from tests.api.running import Service, running
 
-PLACES = {"unit": "U-000001", "lot": "SL-1", "index": "0", "place": "0/000", "rest": "x", "code": "refused",
-          "account": "a-none", "name": "pages.css", "digest": "0" * 64}  # fmt: skip
+PLACES = {"unit": "U-000001", "gauge": "G1", "lot": "SL-1", "one": "usbc-2019", "two": "usbc-2026", "index": "0", "place": "0/000",
+          "rest": "x", "code": "refused", "account": "a-none", "name": "pages.css", "digest": "0" * 64}  # fmt: skip
 
 
 def operations(service: Service) -> list[tuple[str, str, dict[str, Any]]]:

@@ -1,8 +1,10 @@
 """Tests of api/labels."""
 
 import io
+import subprocess
 import sys
 from datetime import UTC, datetime
+from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
@@ -257,7 +259,12 @@ def test_cautions_name_every_usual_hazard_and_defer() -> None:
     assert all(caution(stage).endswith(DEFERS) for stage in (*CAUTIONS, "an unknown stage"))
 
 
-def test_labels_are_read_without_an_array_library() -> None:
-    """The decoder takes the picture itself, so numpy is no run-time dependency."""
-    decode_check(qr_matrix(LINK), LINK)
-    assert "numpy" not in sys.modules
+def test_a_service_starts_without_the_libraries_of_statistics(project: Path) -> None:
+    """They take a second to load, and a label is read, and a ball registered, without them."""
+    code = (
+        "import sys, api.app, api.labels.qr; from api.labels.qr import decode_check, qr_matrix\n"
+        f"decode_check(qr_matrix({LINK!r}), {LINK!r})\n"
+        "print(sorted({'numpy', 'scipy', 'uncertainties'} & set(sys.modules)))"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], cwd=project, capture_output=True, text=True, check=True)
+    assert "[]\n" == ran.stdout

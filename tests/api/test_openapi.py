@@ -74,7 +74,10 @@ def test_operations_that_enter_something_take_a_key(document: dict[str, Any]) ->
     """The idempotency key stands as a required header where entries are made."""
     keyed = {path for path, one in operations(document) if "Idempotency-Key" in str(one["parameters"])}
 
-    assert {"/submissions", "/balls", "/serials", "/releases"} == keyed
+    assert {"/submissions", "/balls", "/serials", "/releases", "/lots/{lot}/temperature-log"} | {
+        "/rulebooks",
+        "/checklists",
+    } == keyed
 
 
 def test_patterns_are_of_the_common_form(document: dict[str, Any]) -> None:

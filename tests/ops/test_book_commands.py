@@ -93,7 +93,7 @@ def test_conformity_prints_a_table(begun: Path, capsys: pytest.CaptureFixture[st
     assert main(words) == 0
     said = capsys.readouterr().out
     assert "3 balls under" in said
-    assert "mass <= 16" in said
+    assert "weight <= 16" in said
     assert "not an approval" in said
 
 

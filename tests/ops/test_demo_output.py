@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import os
 import re
 import signal
 import subprocess
 import sys
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
+from fixtures_demo import bends
+from fixtures_demo.days import told as clock
+from fixtures_demo.gauges import SPARE
 from fixtures_demo.troubles import GROUPS, TROUBLES
+from tests.fixtures_demo.said_readings import SaidBook, read_said, resting_on, soft_units
 
 COMMAND = [sys.executable, "-m", "ops.demo"]
 
@@ -38,20 +44,50 @@ def walked(project: Path, demo_folder: Path) -> str:
 
 
 def section(walked: str, number: int) -> str:
-    """One of the five parts of what was printed."""
+    """One of the six parts of what was printed."""
     return re.split(r"^\d ", walked, flags=re.MULTILINE)[number]
 
 
 def told(walked: str) -> dict[str, str]:
     """What is said under each trouble's title, in the order printed, lines joined."""
-    parts = re.split(r"^  - (.{1,16}?)  +", section(walked, 4), flags=re.MULTILINE)[1:]
+    parts = re.split(r"^  - (.{1,16}?)  +", section(walked, 5), flags=re.MULTILINE)[1:]
     return {title: " ".join(text.split()) for title, text in zip(parts[::2], parts[1::2], strict=True)}
+
+
+def answers(walked: str) -> dict[str, str]:
+    """What is said under each label of the verdicts, lines joined."""
+    told_of: dict[str, str] = {}
+    for line in section(walked, 4).splitlines()[1:]:
+        label, text = line[2:20].rstrip(), line[21:].strip()
+        if text:
+            key = label or next(reversed(told_of))
+            told_of[key] = f"{told_of.get(key, '')} {text}".strip()
+    return told_of
+
+
+def labels(part: str) -> list[str]:
+    """The labels of a part, in the order printed."""
+    return [line[2:20].rstrip() for line in part.splitlines() if re.match(r"  [a-z]", line)]
+
+
+def found(pattern: str, text: str) -> tuple[str, ...]:
+    """The groups of a pattern that must be there."""
+    match = re.search(pattern, text)
+    assert match is not None, (pattern, text)
+    return match.groups()
+
+
+@pytest.fixture(scope="module")
+def said(walked: str, demo_folder: Path) -> SaidBook:
+    """What the entries of the walk's book say, read without the ledger's views."""
+    assert walked
+    return read_said(str(demo_folder / "book.db"))
 
 
 def test_troubles_come_in_the_order_of_urgency(walked: str) -> None:
     """Every trouble is told, in the order of the table, under its question."""
     assert list(told(walked)) == [trouble.title for trouble in TROUBLES]
-    headings = [line.strip() for line in section(walked, 4).splitlines() if line.strip() in GROUPS]
+    headings = [line.strip() for line in section(walked, 5).splitlines() if line.strip() in GROUPS]
     assert headings == list(GROUPS)
 
 
@@ -66,8 +102,10 @@ def test_trouble_is_told_with_its_count_and_what_was_done(walked: str, title: st
 def test_done_names_what_the_book_did(walked: str) -> None:
     """Each trouble's answer names the means: hold, breach, refusal, certainty, correction."""
     means = {
-        "held resin": "refused", "early pour": "held the lot by itself", "recall": "two people", "wrong gauge": "not measured",
-        "overdue gauge": "not usable", "doubtful clock": "undecided", "two core lots": "possible, not certain",
+        "held resin": "refused", "early pour": "held the lot by itself", "recall": "two people",
+        "soft shells": "tried now: refused", "wrong gauge": "none of these counts as conforming any more",
+        "overdue gauge": "not usable", "doubtful clock": "undecided", "gap in a log": "marks the gap",
+        "two core lots": "possible, not certain",
         "many claims": "sister claims", "wrong lot": "correction", "engraved anew": "both numbers", "late report": "marked it late",
         "off grade": "grade on the labels",
     }  # fmt: skip
@@ -80,13 +118,104 @@ def test_main_job_is_walked_step_by_step(walked: str) -> None:
     """From the number to the verified dossier, every step of the main job is shown."""
     shown = section(walked, 3)
     steps = ["allot a number", "ask first", "register the ball", "verdicts", "release it", "fetch its label"]
-    steps += ["who scans it reads", "back to the drum", "down from the drum", "receipt, offline", "conformity, model"]
-    steps += ["warranty question", "dossier", "check it elsewhere"]
-    assert [step for step in steps if f"\n  {step} " not in shown] == []
-    assert [shown.index(f"\n  {step} ") for step in steps] == sorted(shown.index(f"\n  {step} ") for step in steps)
+    steps += ["who scans it reads", "back to the drum", "down from the drum", "receipt, offline"]
+    steps += ["warranty question", "dossier", "check it elsewhere", "conformity, model"]
+    assert labels(shown) == steps
     assert "now? no: final-cure" in shown
+    assert re.search(r"final-cure +SL-038A .* kept +[0-9.]+ to [0-9.]+ deg C, 1 gap\n", shown)
     assert "number issued by us" in shown
     assert "nothing is wrong with this dossier" in " ".join(shown.split())
+
+
+def test_verdicts_are_asked_in_order(walked: str) -> None:
+    """After the conformity of a model: what is undecided, what would change, and the files for a report."""
+    asked = ["one undecided ball", "another", "in the whole plant", "customer's limits", "another edition"]
+    asked += ["a wrong gauge", "table for a report", "control chart", "capability", "what a rule costs"]
+    assert labels(section(walked, 4)) == asked
+
+
+def test_undecided_ball_is_told_with_its_reason(walked: str, said: SaidBook) -> None:
+    """Its value, U, margin, probability and guard band stand there, and what would decide; for another, why nothing would."""
+    told_of = answers(walked)
+    one = told_of["one undecided ball"]
+    value = Fraction(found(r"hardness ([0-9.]+) Shore D, U 0\.[0-9]+ \(k = 2\); limit >= 73 Shore D", one)[0])
+    soft_lot = {unit: reading for unit, reading in said.readings["hardness"].items() if unit.startswith("033A-")}
+    assert value in {reading.value for reading in soft_lot.values()}
+    assert Fraction(found(r"conforms, inside by ([0-9.]+)", one)[0]) == value - 73
+    band, probability = map(float, found(r"guard band, ([0-9.]+) Shore D; probability of conforming ([0-9.]+)", one))
+    assert value - 73 < band
+    assert 0.5 < probability < 0.95
+    assert re.search(r"[1-9][0-9]* more readings? would likely decide", one)
+    assert "U from repeatability" in one
+    assert "more readings will not decide: the gauge's own part" in told_of["another"]
+    assert re.search(r"of 2,[0-9]{3} balls .* undecided [1-9][0-9]* by hardness, [1-9][0-9]* by low radius of gyration",
+                     told_of["in the whole plant"])  # fmt: skip
+    assert re.search(r"conform, [1-9][0-9]* are undecided", told_of["customer's limits"])
+
+
+def test_other_edition_is_told_with_its_balls(walked: str, said: SaidBook) -> None:
+    """The counts are those of the balls that read 72 to 73, in the entries themselves."""
+    told_of = answers(walked)["another edition"]
+    soft = soft_units(said)
+    assert f"hardness >= 72 Shore D in usbc-2019, >= 73 Shore D in usbc-2026: {len(soft)} balls of 2," in told_of
+    here = len(soft - said.away - said.ended)
+    assert f"{here} in stock, {len(soft & said.away)} shipped" in told_of
+    second = sum(said.grades.get(unit) == "second" for unit in soft)
+    assert f"{second} released as second quality, none as first, {len(soft) - second} not released" in told_of
+    lot = sum(unit.startswith("033A-") for unit in soft)
+    assert re.search(rf"{lot} of them of SL-033A, the first [0-9A-Z]{{9}}, [0-9A-Z]{{9}}, [0-9A-Z]{{9}}", told_of)
+
+
+def test_wrong_gauge_is_told_with_its_balls(walked: str, said: SaidBook) -> None:
+    """The counts are those of the balls that rest on it in the entries themselves; the trouble says the same."""
+    began, ended = (dt.datetime.fromisoformat(clock(ms)) for ms in (bends.LAST_GOOD_AT, bends.FOUND_WRONG_AT))
+    behind = resting_on(said, "out_of_round", bends.WRONG_GAUGE, began, ended)
+    here, away = len(behind - said.away), len(behind & said.away)
+    told_of = answers(walked)["a wrong gauge"]
+    assert "RO-1 read 0.0031 in too little" in told_of
+    assert f"{len(behind)} balls rest on it since its last calibration, {here} in house, {away} shipped in " in told_of
+    bias = Fraction(str(bends.ZERO_ERROR))
+    fails = sum(said.readings["out_of_round"][unit].value - bias > Fraction("0.010") for unit in behind)
+    assert f"with that taken out {fails} verdicts change, all to does not conform (" in told_of
+    assert f"as the book stands all {len(behind)} count as not measured" in told_of
+    again = sum(reading.gauge == SPARE for reading in said.readings["out_of_round"].values())
+    trouble = told(walked)["wrong gauge"]
+    assert f"{len(behind) + again} balls read since its last calibration" in trouble
+    assert f"{again} were read again" in trouble
+    assert f"{away} had been shipped, {here} are in house" in trouble
+
+
+def test_table_and_chart_are_in_the_folder(walked: str, demo_folder: Path) -> None:
+    """The table has a line for each ball, with the caution above; the chart is a picture that names what it shows."""
+    told_of = answers(walked)
+    lines = (demo_folder / "conformity.csv").read_text("utf-8").splitlines()
+    notes = [line for line in lines if line.startswith("#")]
+    assert "not an approval" in notes[1]
+    assert f"conformity.csv: {len(lines) - len(notes) - 1:,} balls" in told_of["table for a report"]
+    assert (demo_folder / "hardness.svg").read_text("utf-8").startswith("<svg")
+    assert re.search(
+        r"hardness\.svg: mean hardness of [0-9]+ shell lots .* SL-033A beyond 3 sigma below", told_of["control chart"]
+    )
+
+
+def test_capability_is_told_with_its_interval(walked: str) -> None:
+    """Cp and Cpk of a quantity with two limits, Cpk alone of one with one, each Cpk inside its interval."""
+    told_of = answers(walked)["capability"]
+    number, interval = r"([0-9.]+)", r"95% interval ([0-9.]+) to ([0-9.]+)"
+    wide = found(rf"Cp {number}, .* Cpk {number}, .*?\({interval}\);?.*hardness", told_of)
+    soft = found(rf"Cpk alone: {number} \({interval}\)", told_of)
+    for cpk, low, high in (wide[1:], soft):
+        assert float(low) < float(cpk) < float(high)
+    assert float(wide[0]) >= float(wide[1])
+
+
+def test_guarding_costs_good_balls(walked: str) -> None:
+    """The rule of the house accepts fewer balls that do not conform, and turns away more that do."""
+    told_of = answers(walked)["what a rule costs"]
+    shares = [float(text) for text in re.findall(r"([0-9.]+)%", told_of)]
+    assert len(shares) == 4
+    assert shares[2] < shares[0]
+    assert shares[3] > shares[1]
 
 
 def test_provenance_and_caution_are_said(walked: str) -> None:
@@ -99,7 +228,7 @@ def test_provenance_and_caution_are_said(walked: str) -> None:
 
 def test_changed_bytes_are_found_where_they_are(walked: str) -> None:
     """The changed byte of the book is named by its entry, that of the dossier by its file."""
-    text = " ".join(section(walked, 5).split())
+    text = " ".join(section(walked, 6).split())
     assert re.search(r"the book itself right: [0-9,]+ entries", text)
     assert re.search(r"Found: entry [0-9]+: ", text)
     assert re.search(r"one byte changed in (entries/[0-9]+\.json)\. Found: \1: ", text)
@@ -109,14 +238,23 @@ def test_output_is_plain_without_a_terminal(walked: str) -> None:
     """No colour codes and no carriage returns where there is no terminal, and no more lines than two screens hold."""
     assert "\x1b" not in walked
     assert "\r" not in walked
-    assert len(walked.splitlines()) <= 125
+    assert len(walked.splitlines()) <= 160
+    assert max(map(len, walked.splitlines())) <= 116
 
 
 def test_data_lies_where_it_is_said(walked: str, demo_folder: Path) -> None:
-    """The folder is named, and holds the book, label, dossier and public key."""
+    """The folder is named, and holds the book, label, dossier, table, chart and public key."""
     assert str(demo_folder) in walked
     names = {path.name for path in demo_folder.iterdir()}
-    assert {"book.db", "label.svg", "dossier.zip", "checkpoint.vkey", "demo.json"} <= names
+    assert {
+        "book.db",
+        "label.svg",
+        "dossier.zip",
+        "conformity.csv",
+        "hardness.svg",
+        "checkpoint.vkey",
+        "demo.json",
+    } <= names
     assert (demo_folder / "demo.json").stat().st_mode & 0o077 == 0
 
 
