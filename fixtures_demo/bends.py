@@ -42,10 +42,22 @@ DOUBTFUL_LOT = "SL-031A"
 CLOCK_ERROR_S = 600
 
 OVERDUE_GAUGE, OVERDUE_AT, FOUND_GOOD_AT = "HD-2", on(30, "18:00"), on(34, "08:10")
-WRONG_GAUGE, LAST_GOOD_AT, FOUND_WRONG_AT = "RO-1", on(46, "06:30"), on(50, "06:30")
+WRONG_GAUGE, LAST_GOOD_AT, FOUND_WRONG_AT = "RO-1", on(40, "12:30"), on(50, "06:30")
 
 ZERO_ERROR = -0.0031
 """What the wrong gauge showed too little, inches."""
+
+SOFT_LOT = "SL-033A"
+"""Its shell compound had too little hardener: most of its balls read little more, or less, than 73 Shore D."""
+SOFT_MIDDLE, SOFT_SPREAD = 73.05, 0.5
+SOFT_WAITING = 3
+"""Soft balls of it that are kept back for a second look."""
+
+HOUSE_RULE_FROM = on(20, "07:10")
+"""The release policy, and from then on five readings of hardness and their mean in place of three and their median."""
+
+LOGGED_LOT = "SL-038A"
+"""A temperature log of its final cure was kept, with a gap in the night."""
 
 FRESH_ROUND = "038"
 """Its second shell lot is poured on the last morning, and still cures when the demo begins."""

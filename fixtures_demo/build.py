@@ -9,10 +9,12 @@ import msgspec
 
 from fixtures_demo import bends
 from fixtures_demo.claims import tell_claims
+from fixtures_demo.cure_log import tell_cure_log
 from fixtures_demo.days import DEMO_NOW, FIRST, clock
 from fixtures_demo.engraving import tell_engraving
 from fixtures_demo.floor import Floor
 from fixtures_demo.gauges import gauge_records
+from fixtures_demo.house import tell_house
 from fixtures_demo.incidents import tell_incidents
 from fixtures_demo.models import MODELS, model_records, rulebook_record
 from fixtures_demo.plant import ACCOUNTS, LABEL_STEM, MAKER, ORIGIN, SEED, demo_salts, demo_seed, demo_signers
@@ -22,6 +24,7 @@ from fixtures_demo.rounds import plan_rounds, prototype_round
 from fixtures_demo.shipping import tell_shipments
 from fixtures_demo.stock import Stock
 from fixtures_demo.story import Story, StoryClock
+from fixtures_demo.studies import tell_studies
 from ledger.access.tokens import Account
 from ledger.application.creating import create_book
 from ledger.application.pourbook import Pourbook, open_book
@@ -109,7 +112,10 @@ def _plan(story: Story, seed: int) -> str:
     for model in MODELS:
         story.say(began, "quality-1", f"model-{model.model}", model_records(model))
     story.say(began, "quality-1", "rulebook", [rulebook_record()])
-    story.say(began, "gauges", "gauges", gauge_records(bends.OVERDUE_GAUGE, bends.OVERDUE_AT))
+    gauges = gauge_records(story.book.store, bends.OVERDUE_GAUGE, bends.OVERDUE_AT)
+    story.say(began, "gauges", "gauges", gauges)
+    tell_studies(story)
+    tell_house(story)
     rounds = [bends.bend(one) for one in plan_rounds(seed)] + [prototype_round()]
     batches, resin_lot = plan_batches(rounds, Stock(story))
     floor = Floor()
@@ -120,6 +126,7 @@ def _plan(story: Story, seed: int) -> str:
     tell_shipments(story, floor, seed)
     tell_claims(story, floor, seed)
     tell_incidents(story, floor, resin_lot, seed)
+    tell_cure_log(story, seed)
     return resin_lot
 
 

@@ -9,7 +9,7 @@ from fixtures_demo import bends
 from fixtures_demo.days import MINUTE, on, told, workday_of
 from fixtures_demo.floor import Floor, FloorBall
 from fixtures_demo.plant import chance
-from fixtures_demo.readings import Made, fails, make_ball, read_ball
+from fixtures_demo.readings import Made, fails, make_ball, read_ball, shown_value
 from fixtures_demo.rounds import ShellLot
 from fixtures_demo.story import Story
 from ledger.line.balls import BallEngraved, BallEngravedAnew
@@ -20,13 +20,15 @@ EACH = 11 * MINUTE
 SPARES = 2
 BLEMISHED = 0.012
 """Share of balls with a blemish in the colour: second quality."""
+SECOND_FROM = 72
+"""Shore D: a ball that reads from here to below 73 is second quality, a softer one is scrapped."""
 LEFT_FOR_DEMO = 4
 """Balls of the last turned lot that are not engraved yet when the story ends."""
 
 
 def tell_engraving(story: Story, floor: Floor, shell: ShellLot, seed: int) -> int:
     """Say the registrations of a shell lot; the working day on which they are done."""
-    rng = chance(seed, f"balls of {shell.lot}")
+    rng, soft = chance(seed, f"balls of {shell.lot}"), chance(seed, "soft shells")
     workday = workday_of(shell.turned_ms) + 1
     began = on(workday, "11:30" if "P" in shell.lot else "07:30")
     station = f"ENG-{shell.station}"
@@ -45,8 +47,10 @@ def tell_engraving(story: Story, floor: Floor, shell: ShellLot, seed: int) -> in
     for place in range(1, count + 1):
         at = (on(workday - 1, "20:40") if _by_night(shell, place) else began) + place * EACH
         made = make_ball(rng, shell.model, shell.weight_class)
+        if shell.lot == bends.SOFT_LOT:
+            made = made._replace(hardness=soft.gauss(bends.SOFT_MIDDLE, bends.SOFT_SPREAD))
         shown = _as_shown(made, shell.station, at)
-        readings = read_ball(rng, shown, shell.station)
+        readings = read_ball(rng, shown, shell.station, at)
         ball = _ball(rng, shell, place, made, readings)
         floor.balls[ball.unit] = ball
         story.say(at, who, ball.registered, partial(_registration, ball, shell, at, serials, readings))
@@ -64,8 +68,13 @@ def _as_shown(made: Made, station: int, at_ms: int) -> Made:
 def _ball(rng: random.Random, shell: ShellLot, place: int, made: Made, readings: tuple[Reading, ...]) -> FloorBall:
     failing = fails(readings)
     wanted = "prototype" if "P" in shell.lot else "second" if rng.random() < BLEMISHED else "first"
+    soft = failing == "hardness" and any(
+        shown_value(reading) >= SECOND_FROM for reading in readings if reading.quantity == "hardness"
+    )
+    if soft:
+        failing, wanted = "", "second"
     unit = f"{shell.lot[3:]}-{place:02d}"
-    return FloorBall(unit, shell.lot, "", made, "" if failing else wanted, failing, registered=f"ball-{unit}")
+    return FloorBall(unit, shell.lot, "", made, "" if failing else wanted, failing, soft, registered=f"ball-{unit}")
 
 
 def _registration(

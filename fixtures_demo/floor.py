@@ -13,7 +13,10 @@ from fixtures_demo.rounds import ShellLot
 
 @dataclass
 class FloorBall:
-    """One ball on the floor. ``wanted``: the grade that it shall be released at, or empty for none."""
+    """One ball on the floor. ``wanted``: the grade that it shall be released at, or empty for none.
+
+    ``soft``: it read a little less than 73 Shore D.
+    """
 
     unit: str
     lot: str
@@ -21,6 +24,7 @@ class FloorBall:
     made: Made
     wanted: str
     failing: str = ""
+    soft: bool = False
     released_ms: int | None = None
     shipped_ms: int | None = None
     gone: bool = False

@@ -11,6 +11,7 @@ from fixtures_demo.plant import BRAND
 from fixtures_demo.releasing import read_again, release_lot
 from fixtures_demo.shipping import try_to_ship
 from fixtures_demo.story import Story
+from ledger.errors import RuleStands
 from ledger.line.balls import BallEngraved
 from ledger.line.corrections import Change, Correction
 from ledger.line.gauges import GaugeCalibrated, GaugeChecked
@@ -28,6 +29,7 @@ def tell_incidents(story: Story, floor: Floor, resin_lot: str, seed: int) -> Non
     _early_pour(story, floor)
     _overdue_gauge(story, floor)
     _wrong_gauge(story, floor, seed)
+    _soft_shells(story, floor)
     _wrong_lot(story)
     _mixed_rack(story)
     _held_resin(story, floor, resin_lot)
@@ -74,7 +76,14 @@ def _early_pour(story: Story, floor: Floor) -> None:
 def _overdue_gauge(story: Story, floor: Floor) -> None:
     """The gauge is calibrated and found good as it was, so the readings of its overdue days count after all."""
     record = GaugeCalibrated(
-        at=told(bends.FOUND_GOOD_AT), gauge=bends.OVERDUE_GAUGE, as_found_good=True, due_at=NEXT_YEAR, expanded="1.0"
+        at=told(bends.FOUND_GOOD_AT),
+        gauge=bends.OVERDUE_GAUGE,
+        as_found_good=True,
+        due_at=NEXT_YEAR,
+        expanded="0.6",
+        k="2",
+        as_found="-0.2",
+        as_left="0",
     )
     story.say(bends.FOUND_GOOD_AT, "gauges", "calibrated-overdue", [record])
     story.do(on(34, "10:20"), lambda: _release_waiting(story, floor, "after-good-calibration"))
@@ -86,7 +95,10 @@ def _release_waiting(story: Story, floor: Floor, key: str) -> None:
 
 
 def _wrong_gauge(story: Story, floor: Floor, seed: int) -> None:
-    """The gauge is found wrong; what it read since its last good calibration is read again, as far as it is in house."""
+    """The gauge is found wrong; what it read since its last good calibration is read again where that can still help.
+
+    What has been shipped is away, and what the held resin stops in house is not read again.
+    """
     good = GaugeCalibrated(
         at=told(bends.LAST_GOOD_AT), gauge=bends.WRONG_GAUGE, as_found_good=True, due_at=NEXT_YEAR, expanded="0.0004"
     )
@@ -95,7 +107,8 @@ def _wrong_gauge(story: Story, floor: Floor, seed: int) -> None:
         gauge=bends.WRONG_GAUGE,
         as_found_good=False,
         due_at=NEXT_YEAR,
-        bias="-0.0031",
+        as_found=f"{bends.ZERO_ERROR}",
+        as_left="0",
         note="zero stop was loose",
     )
     mended = GaugeCalibrated(
@@ -111,13 +124,30 @@ def _wrong_gauge(story: Story, floor: Floor, seed: int) -> None:
 
     def again() -> None:
         lots = {shell.lot for shell in floor.shells.values() if shell.station == 1 and _in_doubt(story, shell.lot)}
-        balls = [ball for lot in sorted(lots) for ball in floor.of_lot(lot) if not ball.gone]
+        balls = [ball for lot in sorted(lots - floor.stopped) for ball in floor.of_lot(lot) if not ball.gone]
         failed = read_again(story, balls, "out_of_round", SPARE, seed)
         story.note("read again", len(balls))
         story.note("read again, failed", failed)
 
     story.do(on(51, "13:10"), again)
     story.do(on(51, "16:00"), lambda: _release_waiting(story, floor, "after-reading-again"))
+
+
+def _soft_shells(story: Story, floor: Floor) -> None:
+    """The balls that read less than 73 are tried as first quality, which the book refuses; some are looked at again."""
+
+    def try_first() -> None:
+        soft = [ball for ball in floor.of_lot(bends.SOFT_LOT) if ball.soft]
+        for ball in soft[-bends.SOFT_WAITING :]:
+            ball.wanted = ""
+        story.settle()
+        try:
+            units = [ball.unit for ball in soft]
+            story.book.release(units, "first", "try-soft-as-first", story.people["quality-1"]).result()
+        except RuleStands:
+            story.note("soft balls refused as first quality", len(soft))
+
+    story.do(on(56, "09:10"), try_first)
 
 
 def _in_doubt(story: Story, lot: str) -> bool:

@@ -26,7 +26,7 @@ WINDOWS = (
     Window(stage="core-demould", min_s=30 * MINUTE, max_s=90 * MINUTE),
     Window(stage="core-rest", min_s=16 * HOUR, max_s=28 * DAY),
     Window(stage="shell-demould", min_s=4 * MINUTE, max_s=8 * MINUTE),
-    Window(stage="final-cure", min_s=24 * HOUR),
+    Window(stage="final-cure", min_s=24 * HOUR, low_c="20", high_c="26"),
 )
 
 INSPECTED = ("mass", "circumference", "out_of_round", "hardness", "roughness", "rg_low", "rg_high", "top_weight")
@@ -52,7 +52,7 @@ class DemoModel(NamedTuple):
 
 MODELS = (
     DemoModel("THIMBLE", "Thimble", "09520123456788", "symmetric", ("Moss", "Barley"), 2.548, 0.034, 76.4, 34),
-    DemoModel("GATEPOST", "Gatepost", "09521234543213", "asymmetric", ("Brick", "Slate"), 2.486, 0.0555, 75.6, 42),
+    DemoModel("GATEPOST", "Gatepost", "09521234543213", "asymmetric", ("Brick", "Slate"), 2.472, 0.0555, 75.6, 42),
     DemoModel("HAYBARN", "Haybarn", "09529876543219", "asymmetric", ("Plum", "Ash"), 2.502, 0.047, 77.0, 28),
 )
 

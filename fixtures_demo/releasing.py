@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from fixtures_demo.days import DEMO_NOW, MINUTE, on, told
 from fixtures_demo.floor import Floor, FloorBall
+from fixtures_demo.gauges import MEASURES
 from fixtures_demo.plant import chance
-from fixtures_demo.readings import read_ball
+from fixtures_demo.readings import read_ball, read_with
 from fixtures_demo.story import Story
 from ledger.errors import RuleStands
 from ledger.line.inspections import Inspection
@@ -68,8 +69,8 @@ def _rework(story: Story, floor: Floor, lot: str, seed: int) -> None:
             ball.gone = True
             continue
         ball.made = ball.made._replace(mass=min(ball.made.mass, 16.03) - RESURFACED)
-        quantities = tuple(quantity for quantity in VOIDED["resurface"] if quantity != "diameter")
-        readings = read_ball(rng, ball.made, 1 if lot.endswith("A") else 2, quantities)
+        quantities = tuple(quantity for quantity in VOIDED["resurface"] if quantity in MEASURES)
+        readings = read_ball(rng, ball.made, 1 if lot.endswith("A") else 2, now, quantities)
         rework = Rework(at=told(now), unit=ball.unit, operation="resurface", station="FIN-1")
         again = Inspection(at=told(now), unit=ball.unit, station="ENG-1", readings=readings, surface="resurfaced")
         story.now("quality-1", f"rework-{ball.unit}", [rework, again])
@@ -95,7 +96,7 @@ def read_again(story: Story, balls: list[FloorBall], quantity: str, gauge: str, 
     failed = 0
     for ball in balls:
         now = story.clock.now_ms
-        readings = read_ball(rng, ball.made, 0, (quantity,), gauge)
+        readings = read_with(rng, ball.made, quantity, gauge, now)
         record = Inspection(at=told(now), unit=ball.unit, station="ENG-2", readings=readings)
         story.now("engraving-2", f"again-{ball.unit}", [record])
         if quantity == "out_of_round" and ball.made.out_of_round >= 0.01005:

@@ -36,13 +36,19 @@ GROUPS: dict[str, tuple[Trouble, ...]] = {
             "a colour card was thought to be wrong",
             f"recall hold R-COLOUR on {bends.RECALLED_LOT}, lifted by two people",
         ),
+        Trouble(
+            "soft-shells",
+            "soft shells",
+            "a shell lot came out soft: half of its balls read 72 to 73 Shore D, which an earlier edition let pass",
+            f"balls of {bends.SOFT_LOT} that fail the limit on hardness; refused as first quality, second quality, or waiting",
+        ),
     ),
     "what cannot be judged": (
         Trouble(
             "gauge-found-wrong",
             "wrong gauge",
             "an out-of-round gauge was found wrong at its calibration",
-            f"readings of {bends.WRONG_GAUGE} since its last good calibration are not usable; read again where in house",
+            f"readings of {bends.WRONG_GAUGE} since its last good calibration are not usable; some were read again",
         ),
         Trouble(
             "gauge-overdue",
@@ -55,6 +61,12 @@ GROUPS: dict[str, tuple[Trouble, ...]] = {
             "doubtful clock",
             "a lot was poured under a clock up to ten minutes wrong, and turned four minutes after the shortest cure",
             f"breaches cure-undecided on {bends.DOUBTFUL_LOT}; facts marked doubtful; concession",
+        ),
+        Trouble(
+            "gap-in-log",
+            "gap in a log",
+            "the temperature logger of one rack was silent for part of the night",
+            f"temperature log of the final cure of {bends.LOGGED_LOT}, with one gap",
         ),
     ),
     "what descends from what": (

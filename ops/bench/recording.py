@@ -1,7 +1,7 @@
 """The rows that registrations become, as the product wrote them: what the floors write again, raw.
 
 Recording is done on a copy of the book with one entry a commit, so each row has its entry.  A row whose key is written
-again and again (the lot's account, the head, a tile's edge) is kept as *last of a group*: a group writes it once.
+again and again (the lot's account, the head, a tile's edge, a set of gauges) is kept as *last of a group*: a group writes it once.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from ledger.store.engine import Store
 from ledger.store.transaction import Transaction, Values
 
 _TABLE = re.compile(r'(?:INSERT INTO|UPDATE) "([a-z_]+)"')
-_LAST = frozenset({"lot", "tile", "head"})
+_LAST = frozenset({"lot", "gauge_set", "tile", "head"})
 
 
 class Written(NamedTuple):
@@ -55,7 +55,7 @@ class _Recorded(Transaction):
             written.new.setdefault(text.partition(" ON CONFLICT")[0], []).extend(rows)
             return
         for row in rows:
-            key = row[:2] if found[1] == "tile" else row[0] if found[1] == "lot" else 0
+            key = row[:2] if found[1] == "tile" else row[0] if found[1] != "head" else 0
             written.last[text, key] = row
 
 

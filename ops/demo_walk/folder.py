@@ -29,7 +29,7 @@ DEFAULT = PROJECT / ".pourbook" / "demo"
 
 PASSWORD = "demo only, public password"  # noqa: S105  # of keys that prove nothing, and printed nowhere as a secret
 
-_SOURCES = ("fixtures_demo/**/*.py", "ledger/**/*.py", "ledger/**/*.toml")
+_SOURCES = ("fixtures_demo/**/*.py", "fixtures_demo/*.toml", "ledger/**/*.py", "ledger/**/*.toml")
 
 
 class DemoFolder:
@@ -43,6 +43,8 @@ class DemoFolder:
         self.facts = folder / "demo.json"
         self.label = folder / "label.svg"
         self.dossier = folder / "dossier.zip"
+        self.table = folder / "conformity.csv"
+        self.chart = folder / "hardness.svg"
         self.key = folder / "checkpoint.vkey"
         self.changed = folder / "changed"
 
@@ -77,8 +79,8 @@ class DemoFolder:
 
     def copy(self) -> DemoBook:
         """A fresh copy of the built book to walk on, with its key files; what is known of it."""
-        for old in self.folder.glob(f"{STORE}*"):
-            old.unlink()
+        for old in (*self.folder.glob(f"{STORE}*"), self.table, self.chart):
+            old.unlink(missing_ok=True)
         for file in self.built.glob(f"{STORE}*"):
             shutil.copyfile(file, self.folder / file.name)
         demo = msgspec.json.decode((self.built / "demo.json").read_bytes(), type=DemoBook)

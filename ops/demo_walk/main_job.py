@@ -61,7 +61,7 @@ class MainJob:
         """Engraving and readings in one entry; what comes back."""
         model = MODEL_OF[self._lot()["model"]]
         rng = chance(self.demo.seed, "the ball of the walk")
-        readings = read_ball(rng, make_ball(rng, model, self._lot()["weight_class_lb"]), 1)
+        readings = read_ball(rng, make_ball(rng, model, self._lot()["weight_class_lb"]), 1, self.demo.now_ms)
         body = {name: value for name, value in self._engraved().items() if name != "kind"}
         body["readings"] = msgspec.to_builtins(readings)
         answer = self.client.post("/balls", WHO, body, f"walk-{UNIT}")
@@ -110,7 +110,7 @@ class MainJob:
             f"shell {self.ball['lot']}, {named}, {_stage(above, 'batch')} batches, "
             f"{counted(len(drums), 'material lot')}; of {len(above)} lots above it {certain} certain",
         )
-        rows: list[tuple[str, ...]] = [("cure", "lot", "lasted", "plan", "")]
+        rows: list[tuple[str, ...]] = [("cure", "lot", "lasted", "plan", "", "temperature")]
         rows += [_cure_row(cure) for cure in self.ball["cures"]]
         self.screen.table(rows)
 
@@ -223,4 +223,11 @@ def _stage(lots: list[Any], stage: str) -> int:
 def _cure_row(cure: Any) -> tuple[str, ...]:
     most = f" to {span(cure['most_s'])}" if "most_s" in cure else " or more"
     kept = "kept" if cure["kept"] else "not kept"
-    return cure["stage"], cure["lot"], span(cure["elapsed_s"]), f"{span(cure['least_s'])}{most}", kept
+    return (
+        cure["stage"],
+        cure["lot"],
+        span(cure["elapsed_s"]),
+        f"{span(cure['least_s'])}{most}",
+        kept,
+        cure["temperature"],
+    )

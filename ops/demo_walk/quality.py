@@ -11,6 +11,7 @@ from typing import Any
 from fixtures_demo import bends
 from fixtures_demo.build import DemoBook
 from fixtures_demo.days import told
+from fixtures_demo.gauges import SPARE
 from fixtures_demo.incidents import RECALL_HOLD, RESIN_HOLD
 from fixtures_demo.models import RULEBOOK
 from fixtures_demo.troubles import GROUPS
@@ -40,9 +41,11 @@ class Quality:
             "held-resin": self._held_resin,
             "early-pour": self._early_pour,
             "recall": self._recall,
+            "soft-shells": self._soft_shells,
             "gauge-found-wrong": self._found_wrong,
             "gauge-overdue": self._overdue,
             "doubtful-clock": self._doubtful,
+            "gap-in-log": self._gap_in_log,
             "two-core-lots": self._two_core_lots,
             "many-claims": self._many_claims,
             "wrong-lot": self._wrong_lot,
@@ -124,17 +127,63 @@ class Quality:
         )
         return what, f"kept all {len(balls)} in house until two people, not one, had lifted the recall; it is lifted"
 
-    def _found_wrong(self) -> tuple[str, str]:
-        tally = self.client.get("/conformity", QUALITY, rulebook=RULEBOOK, state="shipped")["tally"]
-        away = tally["counts"]["usbc.out-of-round"]["not_measured"]
-        again, failed = self.demo.notes["read again"], self.demo.notes.get("read again, failed", 0)
+    def _soft_shells(self) -> tuple[str, str]:
+        lot = bends.SOFT_LOT
+        answer = self.client.get("/conformity", QUALITY, rulebook=RULEBOOK, lot=lot, listed="100")
+        failing = [ball for ball in answer["balls"] if _fails_hardness(ball)]
+        waiting = [ball for ball in failing if ball["state"] == "engraved"]
+        scrapped = sum(ball["state"] == "scrapped" for ball in failing)
+        refused = self._try_as_first(waiting[0]["unit"])
+        readings = sorted(float(_hardness(ball)["value"]) for ball in failing)
         what = (
-            f"out-of-round gauge {bends.WRONG_GAUGE}, found wrong on {told(bends.FOUND_WRONG_AT)[:10]}: "
-            f"{away + again} balls read since its last good calibration"
+            f"{lot}, {counted(answer['tally']['balls'], 'ball')}: {len(failing)} read {readings[0]:g} to {readings[-1]:g} "
+            f"Shore D, limit {_hardness(failing[0])['limit']}"
         )
         return what, (
-            f"kept their readings and uses none of them; {again} in house were read again ({failed} failed, scrapped); "
-            f"{away} had been shipped and count as not measured, no longer as conforming"
+            f"lets none of them be first quality, whoever asks (tried now: {refused}); "
+            f"{len(failing) - len(waiting) - scrapped} went as second quality, {len(waiting)} wait, {scrapped} scrapped"
+        )
+
+    def _try_as_first(self, unit: str) -> str:
+        try:
+            body = {"units": [unit], "grade": "first", "undecided": True}
+            self.client.post("/releases", QUALITY, body, f"walk-first-{unit}")
+        except Refused as refusal:
+            return f"refused, {str(refusal.got).split(' ')[-1]}"
+        raise Contradiction(f"{unit} fails a limit and could be first quality", where="release")
+
+    def _gap_in_log(self) -> tuple[str, str]:
+        lot = bends.LOGGED_LOT
+        log = self.client.get(f"/lots/{lot}/temperature-log", QUALITY)["logs"][0]
+        summary = log["summary"]
+        gap = summary["gaps"][0]
+        silent = (instant_ms(gap["to_at"]) - instant_ms(gap["from_at"])) // 1000
+        balls = self._below(lot)
+        what = (
+            f"{lot}, {counted(len(balls), 'ball')}: its rack's logger was silent for {span(silent)} of the final cure, from "
+            f"{local(gap['from_at'])}"
+        )
+        return what, (
+            f"marks the gap and takes no temperature for it; the other {span(summary['covered_ms'] // 1000)} lay between "
+            f"{summary['coldest_c']} and {summary['warmest_c']} deg C, the plan asks for {summary['low_c']} to "
+            f"{summary['high_c']}; the file itself is {log['file']}"
+        )
+
+    def _found_wrong(self) -> tuple[str, str]:
+        asked = {"rulebook": RULEBOOK}
+        wrong = self.client.get("/impact/gauge", QUALITY, gauge=bends.WRONG_GAUGE, **asked)
+        # Nothing found the spare wrong: with a bias of nothing its readings are asked about as they are.
+        spare = self.client.get("/impact/gauge", QUALITY, gauge=SPARE, bias="0", **asked)
+        again, failed = spare["balls"], spare["where"]["states"].get("scrapped", 0)
+        where = wrong["where"]
+        what = (
+            f"out-of-round gauge {bends.WRONG_GAUGE}, found wrong on {local(wrong['found']['at'])[:10]}: "
+            f"{wrong['balls'] + again} balls read since its last calibration"
+        )
+        return what, (
+            f"kept their readings and uses none of them; {again} were read again with {SPARE} ({failed} failed, scrapped); "
+            f"{where['shipped']} had been shipped, {where['in_stock']} are in house, and none of these counts as "
+            "conforming any more"
         )
 
     def _overdue(self) -> tuple[str, str]:
@@ -233,6 +282,14 @@ class Quality:
             "prints the grade on the labels, takes an unapproved construction as prototype only, and voids the readings "
             "that a rework can change"
         )
+
+
+def _hardness(ball: Any) -> Any:
+    return next(one for one in ball["judged"]["verdicts"] if one["requirement"] == "usbc.hardness")
+
+
+def _fails_hardness(ball: Any) -> bool:
+    return bool(_hardness(ball)["outcome"] == "does_not_conform")
 
 
 def _certainty(balls: list[Any]) -> str:

@@ -1,4 +1,4 @@
-"""The walk as a whole: build, serve, the main job, the troubles, a changed byte; then the service stays up."""
+"""The walk as a whole: build, serve, the main job, verdicts, the troubles, a changed byte; then the service stays up."""
 
 from __future__ import annotations
 
@@ -19,6 +19,7 @@ from ops.demo_walk.main_job import MainJob
 from ops.demo_walk.quality import Quality
 from ops.demo_walk.screen import Screen
 from ops.demo_walk.tampering import change_book, change_dossier, check_whole_book
+from ops.demo_walk.verdicts import Verdicts
 from ops.demo_walk.words import counted
 
 STOP_S = 30
@@ -36,9 +37,11 @@ def walk(folder: DemoFolder, screen: Screen, *, seed: int, once: bool) -> int:
             screen.title("2 The service")
             screen.say("open", f"{address}  (its description: {address}/docs)")
             job = _main_job(client, screen, folder, demo)
-            screen.title("4 The troubles in it, most urgent first")
+            screen.title("4 Verdicts: what is undecided, what another edition or a wrong gauge would change")
+            Verdicts(client, screen, folder).show()
+            screen.title("5 The troubles in it, most urgent first")
             Quality(client, screen, demo).show()
-            screen.title("5 One byte changed")
+            screen.title("6 One byte changed")
             check_whole_book(screen, demo)
             change_book(client, screen, folder, demo)
             change_dossier(screen, folder, job.entry)
@@ -77,7 +80,7 @@ def _main_job(client: Client, screen: Screen, folder: DemoFolder, demo: DemoBook
     job = MainJob(client, screen, folder, demo)
     steps = (
         *(job.allot, job.ask_first, job.register, job.release, job.label, job.look_up, job.look_down),
-        *(job.check_offline, job.conformity, job.warranty, job.dossier, job.verify_dossier),
+        *(job.check_offline, job.warranty, job.dossier, job.verify_dossier, job.conformity),
     )
     for step in steps:
         step()

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from fixtures_demo.days import told
 from ledger.book.instant import instant_ms
+from ledger.conformity.decision import shown
 
 
 def local(instant: str) -> str:
@@ -23,6 +26,11 @@ def span(seconds: int) -> str:
         return f"{hours} h {minutes} min" if minutes else f"{hours} h"
     days, hours = divmod(hours, 24)
     return f"{days} d {hours} h" if hours else f"{days} d"
+
+
+def significant(text: str) -> str:
+    """Decimal text of a spread, rounded up to two significant digits."""
+    return shown(Fraction(text), 2)
 
 
 def counted(number: int, word: str) -> str:

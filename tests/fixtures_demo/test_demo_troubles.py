@@ -23,10 +23,10 @@ def breaches_of(lot: LotView) -> set[str]:
 
 
 def test_troubles_are_listed_once_each() -> None:
-    """The table names twelve troubles under five questions, each once."""
+    """The table names fourteen troubles under five questions, each once."""
     names = [trouble.name for trouble in TROUBLES]
     assert sorted(set(names)) == sorted(names)
-    assert (len(names), len(GROUPS)) == (12, 5)
+    assert (len(names), len(GROUPS)) == (14, 5)
 
 
 def test_held_resin_takes_in_certain_and_possible(demo: DemoBook, demo_book: Pourbook) -> None:
@@ -65,9 +65,10 @@ def test_recall_was_lifted_by_two(demo_book: Pourbook) -> None:
 
 
 def test_wrong_gauge_leaves_balls_unmeasured(demo: DemoBook, demo_book: Pourbook) -> None:
-    """Shipped balls that the wrong gauge read count as not measured; those in house were read again."""
-    counts = demo_book.conformity(Selection(state="shipped"), "usbc-2026").tally.counts["usbc.out-of-round"]
-    assert counts["not_measured"] > 0
+    """Balls that rest on the wrong gauge count as not measured, wherever they are; some in house were read again."""
+    for state in ("shipped", "released"):
+        counts = demo_book.conformity(Selection(state=state), "usbc-2026").tally.counts["usbc.out-of-round"]
+        assert counts["not_measured"] > 0
     assert demo.notes["read again"] > 0
 
 
