@@ -19,7 +19,7 @@ from ledger.line.claims import ClaimOpened
 from ledger.line.fact import Breach, Fact, is_doubtful, is_late
 from ledger.line.gauges import GaugeRegistered
 from ledger.line.holds import HoldPlaced, breach_hold, enter_breach_holds
-from ledger.line.inspections import GAUGE_USE, enter_gauge_set
+from ledger.line.inspections import GAUGE_USE, Inspection, enter_gauge_set
 from ledger.line.kinds import PLAIN_KIND_OF
 from ledger.line.lineage import HEIRS, hold_at
 from ledger.line.lot_changes import LotsMerged, LotSplit
@@ -156,6 +156,15 @@ def refold_needs(nodes: Iterable[str], state: State) -> Iterator[Need]:
             yield Need(Concession, "node", node)
             for bearer in _serials(name, state):
                 yield Need(SerialRow, "serial", bearer)
+            # A replaced release is judged by the readings that stood at its place, whatever stands now.
+            for gauge in _gauges(node, state):
+                yield Need(Calibration, "gauge", gauge)
+
+
+def _gauges(unit: str, state: State) -> set[str]:
+    need = Need(Told, "node", unit)
+    told = [row.fact.record for row in state.where(Told, "node", unit)] if state.has(need) else []
+    return {reading.gauge for record in told if isinstance(record, Inspection) for reading in record.readings}
 
 
 def _serials(unit: str, state: State) -> set[str]:

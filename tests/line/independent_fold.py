@@ -33,21 +33,7 @@ from ledger.line.rows import (
 from ledger.line.temperature_rows import TemperatureLog
 from ledger.line.vocabulary import KIND_OF
 from tests.line.plant import Plant
-
-MADE = {"material-received": "material", "batch-mixed": "batch", "blocks-moulded": "block", "cores-poured": "core"}
-MADE["shells-poured"] = "shell"
-SPOILT = {
-    "resurface": "hardness roughness mass circumference diameter out_of_round friction oil_absorption",
-    "polish": "hardness roughness friction oil_absorption",
-    "re-turn": "mass circumference diameter out_of_round hardness roughness top_weight rg_low rg_mid rg_high "
-    "differential mid_differential static_imbalance friction oil_absorption",
-    "plug": "mass circumference diameter out_of_round hardness roughness top_weight pin_to_cg pin_to_low_axis "
-    "static_imbalance friction oil_absorption",
-    "re-pour": "mass circumference diameter out_of_round hardness roughness rg_low rg_mid rg_high differential "
-    "mid_differential top_weight pin_to_cg pin_to_low_axis mark_to_high_axis static_imbalance friction oil_absorption",
-}
-LEFT = {"polish": "polished", "resurface": "unstated", "re-turn": "unstated", "re-pour": "unstated"}
-ENDS = {"scrap": "scrapped", "destructive-test": "destroyed", "retained": "retained"}
+from tests.line.told_words import ENDS, LEFT, MADE, SPOILT, UNIT_MADE
 
 
 class Story:
@@ -77,15 +63,26 @@ class Story:
             self._breach_holds(fact)
             if record["kind"] in {*MADE, "lot-split", "lots-merged"}:
                 self._lot(fact, record)
+        early: defaultdict[str, list[tuple[Fact, dict[str, Any]]]] = defaultdict(list)
+        making = {record["unit"] for _, record in said if record["kind"] in UNIT_MADE}
         for fact, record in said:
-            for parent, amount in self.takes.get(fact.address, ()):
-                self.counts[parent].append(("less", amount))
-            teller: Callable[[Fact, dict[str, Any]], None] | None = getattr(
-                self, "_" + record["kind"].replace("-", "_"), None
-            )
-            if teller is not None:
-                teller(fact, record)
-            self._surfaces(fact, record)
+            unit = record.get("unit", "")
+            if unit in making and unit not in self.units and record["kind"] not in UNIT_MADE:
+                # A corrected fact may name a ball that was begun later: it follows what made the ball.
+                early[unit].append((fact, record))
+                continue
+            for one in ((fact, record), *early.pop(unit, ())):
+                self._tell(*one)
+
+    def _tell(self, fact: Fact, record: dict[str, Any]) -> None:
+        for parent, amount in self.takes.get(fact.address, ()):
+            self.counts[parent].append(("less", amount))
+        teller: Callable[[Fact, dict[str, Any]], None] | None = getattr(
+            self, "_" + record["kind"].replace("-", "_"), None
+        )
+        if teller is not None:
+            teller(fact, record)
+        self._surfaces(fact, record)
 
     def _surfaces(self, fact: Fact, record: dict[str, Any]) -> None:
         """How a lot or a ball is finished: by the latest step or rework; heirs begin as what they are made of was."""
