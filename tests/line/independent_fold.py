@@ -198,6 +198,8 @@ class Story:
         self.revisions[record["model"]] = record["revision"]
 
     def _model_judged(self, fact: Fact, record: dict[str, Any]) -> None:
+        if record["model"] not in self.revisions:
+            return
         revision = record.get("revision", self.revisions[record["model"]])
         self.judged[fact.address] = (record["model"], revision, record["quantity"], record["accepted"])
 
