@@ -63,6 +63,9 @@ class Story:
             self._breach_holds(fact)
             if record["kind"] in {*MADE, "lot-split", "lots-merged"}:
                 self._lot(fact, record)
+            if record["kind"] == "model-defined":
+                # With the first definition withdrawn, the next one is what the model begins with.
+                self.revisions.setdefault(record["model"], record["revision"])
         early: defaultdict[str, list[tuple[Fact, dict[str, Any]]]] = defaultdict(list)
         making = {record["unit"] for _, record in said if record["kind"] in UNIT_MADE}
         for fact, record in said:
@@ -198,8 +201,6 @@ class Story:
         self.revisions[record["model"]] = record["revision"]
 
     def _model_judged(self, fact: Fact, record: dict[str, Any]) -> None:
-        if record["model"] not in self.revisions:
-            return
         revision = record.get("revision", self.revisions[record["model"]])
         self.judged[fact.address] = (record["model"], revision, record["quantity"], record["accepted"])
 
