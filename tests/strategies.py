@@ -46,7 +46,7 @@ def changed_records(draw: st.DrawFn, record: Record, names: dict[str, list[str]]
         old = getattr(record, field)
         if field in names and isinstance(old, str) and names[field]:
             fields[field] = draw(st.sampled_from(names[field]))
-        elif field == "at" or field.endswith("_at"):
+        elif (field == "at" or field.endswith("_at")) and old is not UNSET:
             fields[field] = shifted(old, draw(st.integers(-3000, 3000)))
         elif isinstance(old, bool):
             fields[field] = not old

@@ -7,12 +7,20 @@ from typing import Any
 
 import msgspec
 
+from ledger.book.instant import instant_ms
 from ledger.line.balls import BallEngraved
+from ledger.line.checklists import ChecklistAdopted
+from ledger.line.cure_temperatures import TemperatureLogged
 from ledger.line.inspections import Inspection
 from ledger.line.lot_changes import PiecesLost
+from ledger.line.models import RulebookAdopted
 from ledger.line.moulding import BlocksMoulded, CoresPoured, ShellsPoured
+from ledger.line.plant_rules import PlantRulesSet
 from ledger.line.record import Record
+from ledger.line.release_policy import ReleasePolicySet
 from ledger.line.submission import Submission
+from ledger.line.temperature_log import NINTHS, Logged
+from ledger.line.temperature_summary import summarize
 from ledger.store.engine import open_store
 from tests.line import making
 from tests.plant import new_writer, opening
@@ -79,3 +87,21 @@ def otherwise(record: Record, number: int) -> Any:
             return msgspec.structs.replace(record, count=number)
         case _:
             return None
+
+
+def of_the_plant(what: int, lot: str, number: int) -> Record:
+    """What a plant says of itself or of a rack: a policy, limits, a study, a log, an adopted file, another plan."""
+    at, digest = making.at(15), "def"[number % 3] * 64
+    log = [Logged(instant_ms(at) + place * 1_800_000, (18 + number) * NINTHS) for place in range(3)]
+    policy = ReleasePolicySet(at=at, decision="guarded", house="needed" if number % 2 else "shown")
+    records: tuple[Record, ...] = (
+        policy,
+        PlantRulesSet(at=at, late_s=60 * (number + 1)),
+        making.studied(at=at, pooled=number % 2 == 0),
+        TemperatureLogged(
+            at=making.at(16), lot=lot, stage="core-rest", digest=digest, length=9, summary=summarize(log, 3_600)
+        ),
+        ChecklistAdopted(at=at, checklist=f"list-{number % 2}", digest=digest),
+        RulebookAdopted(at=at, rulebook=f"body-{number % 2}", digest=digest),
+    )
+    return records[what]

@@ -21,21 +21,25 @@ from hypothesis.stateful import (
     rule,
     run_state_machine_as_test,
 )
+from msgspec import UNSET
 
 from ledger.application.proofs import check_book
 from ledger.book.receipt import check_receipt
 from ledger.errors import KeyReused, MalformedInput, Refused, UnknownSubject
 from ledger.line.balls import BallEngraved
 from ledger.line.corrections import Change, Correction
+from ledger.line.erasures import Erasure
 from ledger.line.holds import HoldLifted, HoldPlaced
 from ledger.line.inspections import readings_digest
 from ledger.line.lot_changes import LotRecounted, PiecesLost
 from ledger.line.lots import left_of
 from ledger.line.moulding import BlocksMoulded, CoresPoured, ShellsPoured
+from ledger.line.plant_rules import PLANT
 from ledger.line.reading_rows import Measured
 from ledger.line.record import Record
+from ledger.line.release_policy import newest_policy
 from ledger.line.releases import Release, Rework, Scrap
-from ledger.line.rows import BreachRow, Lot, Unit
+from ledger.line.rows import BreachRow, Lot, ReleasePolicy, Unit
 from ledger.line.shipments import Restocked, Returned, Shipment
 from ledger.line.submission import Submission
 from ledger.store.answer import Entered
@@ -45,11 +49,12 @@ from ledger.store.writer import Writer
 from tests.line import making
 from tests.line.independent_fold import shown, told
 from tests.plant import ORIGIN, SIGNER, VERIFIER, new_writer, steady_clock
-from tests.whole.machine_plant import STARTED, ball, otherwise, said, template_book
+from tests.whole.machine_plant import STARTED, ball, of_the_plant, otherwise, said, template_book
 from tests.whole.read_back import ReadBack
 
 AUTHORS = ("a-mary", "a-omar")
 PLAN = "1.1"
+OPENINGS = 'SELECT "path" FROM "opening" WHERE "index" = ?'
 any_place = st.integers(0, 10**6)
 writers = st.integers(0, 1)
 authors = st.sampled_from(AUTHORS)
@@ -126,7 +131,7 @@ class PlantMachine(RuleBasedStateMachine):
     @rule(writer=writers, author=authors, count=counts)
     def mould_blocks(self, writer: int, author: str, count: int) -> None:
         """Blocks are moulded."""
-        self._say(writer, author, making.blocks(self._name("BL"), count))
+        self._say(writer, author, making.blocks(self._name("BL"), count, note="moulded by somebody"))
 
     @rule(writer=writers, author=authors, place=any_place, count=counts, early=st.booleans(), mixed=st.booleans())
     def pour_cores(self, writer: int, author: str, place: int, count: int, early: bool, mixed: bool) -> None:  # noqa: FBT001  # as drawn
@@ -154,8 +159,15 @@ class PlantMachine(RuleBasedStateMachine):
         unit = _pick(self.units, place)
         with open_reader(self.stores[writer]) as reader:
             measured, row = reader.one(Measured, unit), reader.one(Unit, unit)
+            policy = newest_policy(reader.rows(ReleasePolicy, "scope", PLANT))
         released = Release(
-            at=making.at(11), unit=unit, grade="first", readings=readings_digest(measured), plan=PLAN, bases=()
+            at=making.at(11),
+            unit=unit,
+            grade="first",
+            readings=readings_digest(measured),
+            plan=PLAN,
+            bases=(),
+            policy=UNSET if policy is None else policy.address,
         )
         judged = [making.sample(lot=row.lot)] if sampled and row is not None else []
         if self._say(writer, author, *judged, released) is not None:
@@ -212,6 +224,25 @@ class PlantMachine(RuleBasedStateMachine):
     def lift(self, writer: int, author: str, place: int) -> None:
         """A hold is lifted, a breach's own among them."""
         self._say(writer, author, HoldLifted(at=making.at(10), hold=_pick(self.holds, place), reason="examined"))
+
+    @rule(writer=writers, author=authors, place=any_place, what=st.integers(0, 5), number=st.integers(0, 9))
+    def say_of_plant(self, writer: int, author: str, place: int, what: int, number: int) -> None:
+        """A policy, limits, a study, the log of a rack of cores, or an adopted file."""
+        self._say(writer, author, of_the_plant(what, _pick(self.lots["core"], place), number))
+
+    @precondition(lambda self: self.entered)
+    @rule(writer=writers, author=authors, place=any_place)
+    def erase(self, writer: int, author: str, place: int) -> None:
+        """The note of an entry is erased, once; its opening is gone from the store, and the entry stays as it was."""
+        noted = [one for one in self.entered if one[0].records[0].note is not UNSET]
+        submission, _, entered = _pick(noted if noted and place % 4 else self.entered, place)
+        record = Erasure(at=making.at(20), entry=entered.index, fields=("0/note",), basis="request", reason="asked")
+        erased = self._say(writer, author, record)
+        with open_reader(self.stores[1 - writer]) as reader:
+            paths = [path for (path,) in reader.transaction.rows(OPENINGS, (entered.index,))]
+            assert entered.entry_bytes == reader.entry(entered.index).bytes
+        assert "0/note" not in paths
+        assert erased is None or submission.records[0].note is not UNSET
 
     @precondition(lambda self: self.entered)
     @rule(writer=writers, author=authors, place=any_place, number=st.integers(1, 9))
