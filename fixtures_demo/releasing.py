@@ -11,7 +11,8 @@ from fixtures_demo.story import Story
 from ledger.errors import RuleStands
 from ledger.line.inspections import Inspection
 from ledger.line.lot_changes import LotClosed, balls_root
-from ledger.line.releases import VOIDED, Grade, Rework, Scrap
+from ledger.line.releases import Grade, Rework, Scrap
+from ledger.line.voided_readings import VOIDED
 
 TOO_HEAVY = "mass"
 RESURFACED = 0.045

@@ -67,6 +67,7 @@ class ReadingSeen(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True)
     definition: str = ""
     temperature_c: str = ""
     delay_s: str = ""
+    spacing_mm: str = ""
     surface: str = ""
     unusable: str = ""
 
@@ -211,6 +212,7 @@ def _readings(reader: Reader, one: Selected) -> tuple[ReadingSeen, ...]:
             definition=reading.definition,
             temperature_c=reading.temperature_c or "",
             delay_s=reading.delay_s or "",
+            spacing_mm=reading.spacing_mm or "",
             surface=reading.surface,
             unusable=reading.why_unusable,
         )

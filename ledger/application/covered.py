@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
+from typing import NamedTuple
 
 import msgspec
 
-from ledger.line.process_plan import INSPECTS
-from ledger.line.rows import Descent, Lot, ModelJudged, Plan, SampleJudged
-from ledger.line.samples import goes_on_from, sample_cover, type_test
-from ledger.line.standing_readings import manner_of
+from ledger.application.editions_then import EditionsThen
+from ledger.conformity.rulebook import RulebookFile
+from ledger.line.process_plan import INSPECTS, Inspect
+from ledger.line.release_cover import stands_alone
+from ledger.line.rows import Descent, Lot, LotStep, ModelJudged, Plan, SampleJudged
+from ledger.line.sample_cover import Cover, goes_on_from, sample_cover
+from ledger.line.samples import short_of_plan, type_test
 from ledger.store.reader import Reader
 from ledger.store.selections import Selected
 
@@ -41,8 +45,8 @@ class ByModelTest(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True)
 
 def by_sample(reader: Reader, lot: str, leave_out: Collection[str] = ()) -> tuple[BySample, ...]:
     """The judgements of samples that cover a lot, quantity by quantity, but for some."""
-    samples, parents = _samples(reader, lot)
-    quantities = {row.quantity for rows in samples.values() for row in rows} - set(leave_out)
+    lots = _Lots(reader, lot)
+    quantities = lots.quantities - set(leave_out)
     return tuple(
         BySample(
             quantity=quantity,
@@ -53,7 +57,7 @@ def by_sample(reader: Reader, lot: str, leave_out: Collection[str] = ()) -> tupl
             fact=row.sample,
         )
         for quantity in sorted(quantities)
-        for row in sample_cover(lot, quantity, samples.__getitem__, parents).judged
+        for row in lots.cover(quantity).judged
     )
 
 
@@ -75,43 +79,86 @@ def by_model_test(reader: Reader, lot: Lot, leave_out: Collection[str] = ()) -> 
     )
 
 
-def covered_by(reader: Reader, one: Selected, plan: Plan, unread: Collection[str]) -> dict[str, str]:
-    """Of quantities that a ball has no verdict on, those that an accepted sample or type test covers, with what says so.
+class Covered(NamedTuple):
+    """By quantity, in words: what covers it; and why what was accepted does not."""
 
-    As the plan has them inspected. A ball that was ever read for a quantity, even by a gauge that may not be used, or was
-    reworked so that it can have changed, stands for itself alone.
+    by: dict[str, str]
+    not_by: dict[str, str]
+
+
+def covered_by(reader: Reader, one: Selected, plan: Plan, unread: Collection[str], edition: RulebookFile) -> Covered:
+    """Of quantities that a ball has no verdict on under an edition, those that an accepted sample or type test covers.
+
+    As the plan has them inspected, by its numbers, and judged while an edition was in force that limits the quantity alike.
+    A ball that was ever read for a quantity, even by a gauge that may not be used, or was reworked so that it can have
+    changed, stands for itself alone.
     """
-    voided = {} if one.measured is None else msgspec.json.decode(one.measured.voided)
-    own = {*manner_of(one.measured), *voided}
-    asked = {
-        item.quantity: item.every
-        for item in INSPECTS.decode(plan.inspect)
-        if item.every != "unit" and item.quantity in unread and item.quantity not in own
-    }
-    found: dict[str, str] = {}
-    if "sample" in asked.values():
-        samples, parents = _samples(reader, one.lot.lot)
-        for quantity in (quantity for quantity, every in asked.items() if every == "sample"):
-            cover = sample_cover(one.lot.lot, quantity, samples.__getitem__, parents)
-            if cover.accepted:
-                found[quantity] = "by lot sample: " + "; ".join(map(_sample_words, cover.judged))
-    if "model" in asked.values():
-        tests = {test.quantity: test for test in by_model_test(reader, one.lot) if test.accepted}
-        for quantity in (quantity for quantity, every in asked.items() if every == "model" and quantity in tests):
-            test = tests[quantity]
-            found[quantity] = f"by model test of revision {test.revision}: {_counts(test)} (fact {test.fact})"
+    asked = [item for item in INSPECTS.decode(plan.inspect) if item.every != "unit" and item.quantity in unread]
+    found = Covered({}, {})
+    lots = _Lots(reader, one.lot.lot) if any(item.every == "sample" for item in asked) else None
+    models = [] if one.lot.model is None or not asked else reader.rows(ModelJudged, "model", one.lot.model)
+    editions = EditionsThen(reader, edition)
+    for item in asked:
+        judged: Sequence[SampleJudged | ModelJudged] = ()
+        if item.every == "sample" and lots is not None:
+            cover = lots.cover(item.quantity)
+            judged = cover.judged if cover.accepted else ()
+        elif (test := type_test(item.quantity, one.lot.revision, models)) is not None and test.accepted:
+            judged = (test,)
+        if judged:
+            why_not = _why_not(judged, item, one, editions)
+            kind = "lot sample" if item.every == "sample" else "model test"
+            said = "; ".join(map(_words, judged))
+            if why_not:
+                found.not_by[item.quantity] = f"not by {kind}: {said}; {why_not}"
+            else:
+                found.by[item.quantity] = f"by {kind}: {said}" if item.every == "sample" else f"by {kind} {said}"
     return found
 
 
-def _samples(reader: Reader, lot: str) -> tuple[dict[str, list[SampleJudged]], Callable[[str], list[Descent]]]:
-    """The judgements of samples of a lot and of those that it goes on from, and the edges between lots."""
-    parents: Callable[[str], list[Descent]] = lambda name: reader.rows(Descent, "child", name)  # noqa: E731  # asked twice
-    return {name: reader.rows(SampleJudged, "lot", name) for name in goes_on_from(lot, parents)}, parents
+def _why_not(judged: Sequence[SampleJudged | ModelJudged], item: Inspect, one: Selected, editions: EditionsThen) -> str:
+    """Why accepted judgements do not cover a ball's quantity; empty where they do."""
+    judged_ms = min((row.judged_ms for row in judged if isinstance(row, SampleJudged)), default=None)
+    alone = stands_alone(item.quantity, one.unit, one.measured, judged_ms)
+    if alone:
+        return f"the ball was {alone}, and stands for itself alone"
+    for row in judged:
+        why_not = short_of_plan(row, item) or editions.changed_since(_fact(row), item.quantity)
+        if why_not:
+            return why_not
+    return ""
 
 
-def _sample_words(row: SampleJudged) -> str:
-    return f"{row.lot}, {_counts(row)} (fact {row.sample})"
+class _Lots:
+    """The judgements of samples of a lot and of those that it goes on from, their steps, and the edges between them."""
+
+    def __init__(self, reader: Reader, lot: str) -> None:
+        self._lot = lot
+        self._parents: Callable[[str], list[Descent]] = lambda name: reader.rows(Descent, "child", name)
+        names = goes_on_from(lot, self._parents)
+        self._samples: dict[str, list[SampleJudged]] = {name: reader.rows(SampleJudged, "lot", name) for name in names}
+        self._steps: dict[str, list[LotStep]] = {name: reader.rows(LotStep, "lot", name) for name in names}
+
+    @property
+    def quantities(self) -> set[str]:
+        """What any of them was judged for."""
+        return {row.quantity for rows in self._samples.values() for row in rows}
+
+    def cover(self, quantity: str) -> Cover:
+        """How samples cover the lot for a quantity."""
+        return sample_cover(
+            self._lot, quantity, self._samples.__getitem__, self._parents, steps=self._steps.__getitem__
+        )
 
 
-def _counts(row: SampleJudged | ByModelTest) -> str:
+def _fact(row: SampleJudged | ModelJudged) -> str:
+    return row.sample if isinstance(row, SampleJudged) else row.model_test
+
+
+def _words(row: SampleJudged | ModelJudged) -> str:
+    whose = f"{row.lot}," if isinstance(row, SampleJudged) else f"of revision {row.revision}:"
+    return f"{whose} {_counts(row)} (fact {_fact(row)})"
+
+
+def _counts(row: SampleJudged | ModelJudged) -> str:
     return f"{row.nonconforming} of {row.n} did not conform, accepted"

@@ -143,27 +143,37 @@ def plan_of(reader: Reader, one: Selected) -> Plan | None:
 def judge_selected(reader: Reader, one: Selected) -> list[JudgedBy]:
     """Judge one ball by every rulebook that its plan names, and by the release policy in force."""
     rows, policy = judged_rows(one, grounds_of(reader, [one])), policy_in_force(reader)
-    return [with_cover(reader, one, judge_by(edition, rows, policy)) for edition in rulebooks_of(reader, one)]
+    editions = rulebooks_of(reader, one)
+    return [with_cover(reader, one, judge_by(edition, rows, policy), edition) for edition in editions]
 
 
-def with_cover(reader: Reader, one: Selected, judged: JudgedBy) -> JudgedBy:
+def with_cover(reader: Reader, one: Selected, judged: JudgedBy, edition: RulebookFile) -> JudgedBy:
     """The same with what samples and type tests cover: the verdict stays not measured, and says what it is covered by."""
     unread = {verdict.quantity for verdict in judged.verdicts if verdict.outcome == "not_measured"}
     plan = plan_of(reader, one) if unread else None
-    covered = {} if plan is None else covered_by(reader, one, plan, unread)
-    if not covered:
+    if plan is None:
         return judged
+    covered, not_by = covered_by(reader, one, plan, unread, edition)
     verdicts, counted = [], []
     for verdict in judged.verdicts:
-        if verdict.outcome == "not_measured" and verdict.quantity in covered:
-            verdicts.append(msgspec.structs.replace(verdict, reasons=(*verdict.reasons, covered[verdict.quantity])))
+        said = {**covered, **not_by}.get(verdict.quantity) if verdict.outcome == "not_measured" else None
+        if said is not None:
+            verdicts.append(msgspec.structs.replace(verdict, reasons=(*verdict.reasons, said)))
         else:
             verdicts.append(verdict)
+        if said is None or verdict.quantity not in covered:
             counted.append(verdict)
+    if not covered:
+        return msgspec.structs.replace(judged, verdicts=tuple(verdicts))
     return msgspec.structs.replace(
         judged,
         verdicts=tuple(verdicts),
         covered=tuple(sorted(covered)),
-        for_release=overall(counted),
-        house_for_release=UNSET if judged.house is UNSET else house_overall(counted) or "not_applicable",
+        for_release=_with_met(overall(counted)),
+        house_for_release=UNSET if judged.house is UNSET else _with_met(house_overall(counted) or "not_applicable"),
     )
+
+
+def _with_met(others: Outcome) -> Outcome:
+    """The outcome of what is left beside covered quantities, which count as met: where nothing else applies, they are all."""
+    return "conforms" if others == "not_applicable" else others

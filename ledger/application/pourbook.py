@@ -15,6 +15,7 @@ from ledger.application.asking import AskAnswer, ask_store
 from ledger.application.ball_view import Ball, BallFound, ball_view, find_units, selected_ball
 from ledger.application.conformity_query import Conformity, conformity_of
 from ledger.application.dossiers import dossier_of, serial_units
+from ledger.application.judged_grounds import judged_with
 from ledger.application.judging import JudgedBy, judge_selected
 from ledger.application.lot_view import Above, Below, LotView, lot_above, lot_below, lot_view
 from ledger.application.proofs import BookReport, EntryView, check_book, entries_tile, entry_view
@@ -134,8 +135,8 @@ class Pourbook:
         """
         for kind in said_kinds(submission):
             check_may_say(account.roles, kind)
-        check_said_releases(self.store, submission, account)
-        return self._writer.submit(submission, account.account, future)
+        judged = check_said_releases(self.store, submission, account)
+        return self._writer.submit(submission, account.account, future, judged=judged)
 
     def ask(self, records: Sequence[Record], account: Account) -> list[AskAnswer]:
         """May this be done now? One answer a record, each seeing those before it."""
@@ -159,9 +160,12 @@ class Pourbook:
         check_may_say(account.roles, "release")
         wanted = Wanted(units, grade, undecided)
         records = released_before(self.store, wanted, key=key, author=account.account)
+        judged: dict[str, str] = {}
         if records is None:
+            # Looked at before they are judged: what changes from here on is seen when the release is entered.
+            judged = judged_with(self.store, units) if grade == "first" else {}
             records = release_records(self.store, wanted, self.clock_ms(), account.roles)
-        return self._writer.submit(Submission(key=key, records=records), account.account)
+        return self._writer.submit(Submission(key=key, records=records), account.account, judged=judged)
 
     def adopt(
         self, adoption_of: Callable[[bytes, int], Adoption], raw: bytes, key: str, account: Account

@@ -11,12 +11,12 @@ record names, so that no false statement makes a failing ball first quality.  Tw
 
 What changes between the two changes one of the things named, and the line refuses: a policy that was set meanwhile takes
 back every permission that was given under the one before.  (A corrected release rests on the policy of its own entry, so a
-correction lets no undecided ball out.)  What is not named does not count at that moment: a calibration,
-a study or an approval entered between the two is as one entered after the release.
+correction lets no undecided ball out.)  What is not named goes with the submission as a digest (`ledger.line.judged_with`):
+where a calibration, a study, an approval or the like was entered between the two, the line refuses as well.
 
 So such a release stands alone: nothing but releases comes before it in its submission, since what it was judged on is what
-stood before.  A hold that a correction of readings put on a released ball is lifted from first quality only where the ball
-still conforms.  A key that was used already is left to the writer, which enters nothing for it.
+stood before.  A hold that doubts a release is lifted as `said_lifts` says.  A key that was used already is left to the
+writer, which enters nothing for it.
 """
 
 from __future__ import annotations
@@ -28,31 +28,21 @@ from msgspec import UNSET
 
 from ledger.access.tokens import Account
 from ledger.application.adopted_files import rulebooks_here
-from ledger.application.judging import (
-    JudgedBy,
-    grounds_of,
-    judge_by,
-    judge_selected,
-    judged_rows,
-    rulebooks_named,
-    with_cover,
-)
-from ledger.application.release_policies import policy_in_force
+from ledger.application.judged_grounds import judged_with_in
+from ledger.application.judging import JudgedBy, grounds_of, judge_by, judged_rows, with_cover
+from ledger.application.said_lifts import check_lift
 from ledger.errors import Forbidden, NotFound, RuleStands, UnknownSubject
 from ledger.line.corrections import Correction
 from ledger.line.holds import Concession, HoldLifted
 from ledger.line.inspections import readings_digest
 from ledger.line.record import Record
-from ledger.line.release_policy import OUTRIGHT, roles_for_undecided
+from ledger.line.release_policy import roles_for_undecided
 from ledger.line.releases import Basis, Release
-from ledger.line.rows import Hold, ReleasePolicy
+from ledger.line.rows import ReleasePolicy
 from ledger.line.submission import Submission, said_records
 from ledger.store.engine import Store
 from ledger.store.reader import Reader, open_reader
-from ledger.store.selections import Selected, Selection, rows_with, select_balls
-
-UNFOUNDED = "release-unfounded"
-"""The breach by which a correction of readings holds a released ball."""
+from ledger.store.selections import Selected, Selection, select_balls
 
 _KINDS: frozenset[type[Record]] = frozenset({Release, HoldLifted, Concession, Correction})
 
@@ -71,22 +61,27 @@ def rests_on_verdicts(records: Iterable[Record]) -> bool:
     return any(type(record) in _KINDS for record in records)
 
 
-def check_said_releases(store: Store, submission: Submission, account: Account) -> None:
+def check_said_releases(store: Store, submission: Submission, account: Account) -> dict[str, str]:
     """Check the releases and lifted holds among the records of a submission (see above).
 
-    Raises RuleStands, UnknownSubject, Forbidden.  Costs nothing where there are none.
+    Gives what the balls of releases at first quality were judged with, as a digest by unit.  Raises RuleStands,
+    UnknownSubject, Forbidden.  Costs nothing where there are none.
     """
+    judged: dict[str, str] = {}
     records = said_records(submission)
     if not rests_on_verdicts(records):
-        return
+        return judged
     with open_reader(store) as reader:
         if reader.requested(account.account, submission.key) is not None:
-            return
+            return judged
         for said in _said(records):
             if isinstance(said.record, Release):
                 _check_release(reader, said.record, said, account)
+                if said.record.grade == "first":
+                    judged |= judged_with_in(reader, [said.record.unit])
             elif isinstance(said.record, HoldLifted | Concession):
-                _check_lift(reader, said.record, said.where, account)
+                check_lift(reader, said.record, said.where, account)
+    return judged
 
 
 def check_role_for_undecided(roles: Collection[str], policy: ReleasePolicy | None, *, where: str) -> None:
@@ -118,7 +113,8 @@ def _said(records: Sequence[Record]) -> Iterator[_Said]:
             yield _Said(record, f"records[{place}]", apart)
             continue
         replaced: list[Any] = [change.replacement for change in record.changes]
-        apart = all(one is UNSET or isinstance(one, Release) for one in replaced)
+        # What is withdrawn in the same moment would still be judged with.
+        apart = all(isinstance(one, Release) for one in replaced)
         for number, one in enumerate(replaced):
             if one is not UNSET:
                 yield _Said(one, f"records[{place}].changes[{number}].replacement", apart, replaces=True)
@@ -140,7 +136,7 @@ def _check_release(reader: Reader, record: Release, said: _Said, account: Accoun
     if not said.apart:
         raise RuleStands(
             "a release at first quality is judged on what stood before its entry",
-            expected="nothing but releases before it",
+            expected="nothing but releases before it, and beside it in a correction",
             where=said.where,
             mend="enter the other records first, then release the ball",
         )
@@ -172,7 +168,8 @@ def _judged(reader: Reader, one: Selected, basis: Basis, policy: ReleasePolicy |
         return None
     if edition.rulebook.id != basis.rulebook:
         return None
-    return with_cover(reader, one, judge_by(edition, judged_rows(one, grounds_of(reader, [one])), policy))
+    judged = judge_by(edition, judged_rows(one, grounds_of(reader, [one])), policy)
+    return with_cover(reader, one, judged, edition)
 
 
 def _check_basis(basis: Basis, judged: JudgedBy | None, where: str) -> None:
@@ -196,38 +193,6 @@ def _check_basis(basis: Basis, judged: JudgedBy | None, where: str) -> None:
                 where=f"{where}.{field}",
                 mend="let the service judge it (POST /releases), or give the ball another grade",
             )
-
-
-def _check_lift(reader: Reader, record: HoldLifted | Concession, where: str, account: Account) -> None:
-    names = [record.hold] if isinstance(record, HoldLifted) else list(record.holds)
-    holds: list[Hold] = rows_with(reader, Hold, "hold", names)
-    units = {hold.node.partition(":")[2] for hold in holds if hold.reason == UNFOUNDED and hold.hold.startswith("B")}
-    for unit in sorted(units):
-        one = _selected(reader, unit)
-        if one is not None and (one.unit.state, one.unit.grade) == ("released", "first"):
-            _check_still_first(reader, one, where, account)
-
-
-def _check_still_first(reader: Reader, one: Selected, where: str, account: Account) -> None:
-    policy = policy_in_force(reader)
-    judged = judge_selected(reader, one)
-    named = rulebooks_named(reader, one)
-    outcomes: list[Any] = ["not_measured" for _ in range(len(named) - len(judged))]
-    for by in judged:
-        houses = [by.house_released_as] if policy is not None and policy.house == "needed" else []
-        outcomes += [by.released_as, *houses]
-    for outcome in outcomes:
-        if outcome in OUTRIGHT:
-            continue
-        if outcome == "undecided" and not set(roles_for_undecided(policy)).isdisjoint(account.roles):
-            continue
-        raise RuleStands(
-            f"unit {one.unit.unit} is first quality, and is not shown to be so by the readings that stand now",
-            expected="conforms",
-            got=outcome,
-            where=where,
-            mend="give it a lower grade (regrade), rework or scrap it, then lift the hold; no concession changes a limit",
-        )
 
 
 def _selected(reader: Reader, unit: str) -> Selected | None:

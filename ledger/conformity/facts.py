@@ -23,7 +23,8 @@ class Measured(msgspec.Struct, frozen=True, kw_only=True):
     ``readings`` of them were taken; what is left of the uncertainty when they are taken out does not shrink with more
     readings.  ``u_from`` says in words where the uncertainty comes from.  ``usable`` is false when it may not be judged by (its gauge was overdue, say), and
     ``why_unusable`` says so in a plain sentence.  ``fact``: its address in the book.  ``definition``: which of the things
-    of the quantity's name the gauge measures.  ``temperature_c``, ``delay_s``, ``surface``: the conditions stated with it.
+    of the quantity's name the gauge measures.  ``temperature_c``, ``delay_s``, ``spacing_mm``, ``surface``: the
+    conditions stated with it.
     """
 
     value_scaled: int
@@ -37,6 +38,7 @@ class Measured(msgspec.Struct, frozen=True, kw_only=True):
     definition: str = ""
     temperature_c: str | None = None
     delay_s: str | None = None
+    spacing_mm: str | None = None
     surface: str = ""
     usable: bool = True
     why_unusable: str = ""

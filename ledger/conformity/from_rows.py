@@ -120,6 +120,7 @@ def readings_from_row(
             definition="" if gauge is None else gauge.definition or "",
             temperature_c=None if milli_c is None else format_number(Fraction(milli_c, 1000)),
             delay_s=how.delay_s or None,
+            spacing_mm=how.spacing_mm or None,
             surface=how.surface,
             usable=standing.usable,
             why_unusable="" if standing.usable else f"{how.gauge}: {standing.why}",

@@ -41,8 +41,7 @@ def conditions_of(requirement: Requirement, measured: Measured) -> Conditions:
     _delay(method, measured, otherwise, unknown)
     _count(method, measured, otherwise)
     _surface(method, measured, otherwise, unknown)
-    if method.spacing_mm is not None and measured.readings > 1:
-        unknown.append(f"the method asks for readings {method.spacing_mm} mm apart, and their places are not on record")
+    _spacing(method, measured, otherwise, unknown)
     return Conditions(tuple(otherwise), tuple(unknown))
 
 
@@ -99,6 +98,16 @@ def _count(method: Method, measured: Measured, otherwise: list[str]) -> None:
         otherwise.append(f"not taken as the method asks: {taken}, not {method.readings} or more")
     if method.statistic not in (None, measured.statistic) and measured.readings > 1:
         otherwise.append(f"not taken as the method asks: the {measured.statistic} stands, not the {method.statistic}")
+
+
+def _spacing(method: Method, measured: Measured, otherwise: list[str], unknown: list[str]) -> None:
+    if method.spacing_mm is None or measured.readings < 2:
+        return
+    asked = f"{method.spacing_mm} mm apart or more"
+    if measured.spacing_mm is None:
+        unknown.append(f"the method asks for readings {asked}, and their spacing is not on record")
+    elif Fraction(measured.spacing_mm) < Fraction(method.spacing_mm):
+        otherwise.append(f"not taken as the method asks: readings {measured.spacing_mm} mm apart, not {asked}")
 
 
 def _surface(method: Method, measured: Measured, otherwise: list[str], unknown: list[str]) -> None:

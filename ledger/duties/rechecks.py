@@ -1,24 +1,32 @@
 """After a correction: look again at what descends from the corrected facts, and enter what is wrong with it now.
 
-A correction of a block lot's demoulding can break the rest that its cores had.  The facts below are not touched; what
-they turn out to have broken is entered as breaches of a re-check, and holds the product.
+A correction of a block lot's demoulding can break the rest that its cores had, and one of a gauge's range can show a
+reading that the gauge cannot have shown.  These facts are not touched; what they turn out to have broken is entered as
+breaches of a re-check, and holds the product.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
+
+from msgspec import UNSET
 
 from ledger.book.instant import Instant, format_instant
 from ledger.line.corrections import Correction, Recheck
 from ledger.line.fact import parse_address
+from ledger.line.gauge_range import outside_range
+from ledger.line.gauges import GaugeRegistered
+from ledger.line.inspections import Inspection
 from ledger.line.kinds import PLAIN_KIND_OF
 from ledger.line.lot_changes import LotsMerged, LotSplit
 from ledger.line.moulding import BlocksMoulded, CoresPoured, ShellsPoured
+from ledger.line.reading_rows import Gauge
 from ledger.line.rows import About, FactRow
 from ledger.line.submission import Submission
 from ledger.store.bodies import BodyReader
 from ledger.store.reader import Reader
-from ledger.store.selections import StoredEdges, every_row, rows_with
+from ledger.store.selections import StoredEdges, every_row, gauge_uses, rows_with
 from ledger.tracing.forward import trace_forward
 
 DUTIES = "a-duties"
@@ -28,8 +36,14 @@ MOST_FACTS = 100
 """Facts in one re-check, so that an entry can hold what is wrong with each; the last one of a correction has fewer."""
 
 RECHECKED = frozenset(
-    str(kind.record.__struct_config__.tag) for kind in PLAIN_KIND_OF.values() if kind.recheck is not None
+    str(kind.record.__struct_config__.tag)
+    for kind in PLAIN_KIND_OF.values()
+    if kind.recheck is not None and kind.record is not Inspection
 )
+"""The kinds that are looked at below a lot; readings rest on their gauge alone."""
+
+_READ_AT_ONCE = 500
+"""Inspections whose bodies are held at one time."""
 
 
 def due_rechecks(reader: Reader, now_ms: int, done: set[str]) -> Iterator[Submission]:
@@ -37,7 +51,8 @@ def due_rechecks(reader: Reader, now_ms: int, done: set[str]) -> Iterator[Submis
 
     ``done`` holds corrections that need no more; those found now are added. What is due stays due until it is entered:
     the book itself tells what was said, so that nothing is said twice or left out by a process that was stopped.
-    Cost: the corrections, and what descends from each one that is not done.
+    Cost: the corrections, and what descends from each one that is not done; of a correction that states a gauge's range,
+    every inspection with that gauge, each time until one outside it was found and looked at again.
     """
     corrections = every_row(reader.transaction, FactRow, '"kind" = ?', ("correction",))
     waiting = [row.address for row in corrections if row.address not in done]
@@ -46,7 +61,8 @@ def due_rechecks(reader: Reader, now_ms: int, done: set[str]) -> Iterator[Submis
         earlier = said.get(correction, [])
         facts: list[str] = []
         if all(len(one) == MOST_FACTS for one in earlier):
-            facts = sorted(_facts_below(reader, correction).difference(*earlier), key=parse_address)
+            resting = _facts_below(reader, correction) | _read_outside(reader, correction)
+            facts = sorted(resting.difference(*earlier), key=parse_address)
         if not facts:
             done.add(correction)
         for number, start in enumerate(range(0, len(facts), MOST_FACTS), len(earlier)):
@@ -88,6 +104,26 @@ def _facts_below(reader: Reader, correction: str) -> set[str]:
         for row in rows
         if row.standing and row.kind in RECHECKED and row.address not in corrected and (row.index, row.position) < end
     }
+
+
+def _read_outside(reader: Reader, correction: str) -> set[str]:
+    """The inspections before a correction of a gauge's range that have a value outside it."""
+    gauges: dict[str, Gauge | None] = {}
+    for change in _record(reader, correction).changes:
+        said = change.replacement
+        if isinstance(said, GaugeRegistered) and (said.low is not UNSET or said.high is not UNSET):
+            gauges[said.gauge] = reader.one(Gauge, said.gauge)
+    end = parse_address(correction)
+    uses = {about.address for gauge in gauges for about in gauge_uses(reader, gauge)
+            if (about.index, about.position) < end}  # fmt: skip
+    addresses = sorted(uses, key=parse_address)
+    bodies = BodyReader(reader.transaction.dialect)
+    found: set[str] = set()
+    for start in range(0, len(addresses), _READ_AT_ONCE):
+        told = bodies.body(reader.transaction, addresses[start : start + _READ_AT_ONCE])
+        rows: list[Any] = [row for bodied in told.values() for row in bodied]
+        found.update(row.address for row in rows if any(outside_range(row.fact.record, gauges.get)))
+    return found
 
 
 def _lots_made(reader: Reader, correction: str) -> set[str]:

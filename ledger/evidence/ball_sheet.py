@@ -116,6 +116,7 @@ def reading_lines(rows: BallRows) -> tuple[ReadingLine, ...]:
             definition=reading.definition or UNSET,
             temperature_c=_or_unset(reading.temperature_c),
             delay_s=_or_unset(reading.delay_s),
+            spacing_mm=_or_unset(reading.spacing_mm),
             surface=reading.surface or UNSET,
             gauge=reading.gauge,
             fact=reading.fact,

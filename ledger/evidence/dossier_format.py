@@ -116,6 +116,7 @@ class ReadingLine(Page, frozen=True, kw_only=True):
     definition: Text | UnsetType = UNSET
     temperature_c: Text | UnsetType = UNSET
     delay_s: Text | UnsetType = UNSET
+    spacing_mm: Text | UnsetType = UNSET
     surface: Text | UnsetType = UNSET
     gauge: Text
     fact: Text

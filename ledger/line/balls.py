@@ -24,9 +24,11 @@ from ledger.line.moulding import WeightClass
 from ledger.line.process_plan import plan_needs
 from ledger.line.reading_rows import Measured
 from ledger.line.record import Id, Pieces, Record, Slug
+from ledger.line.release_policy import UNFOUNDED
 from ledger.line.rows import Allotment, Counter, Hold, Lot, SerialRow, Unit
 from ledger.line.serial import check_serial_text, parse_serial
 from ledger.line.state import Need, State
+from ledger.line.voided_readings import changed_by, void_readings
 
 SerialText = Annotated[str, Meta(min_length=1, max_length=20, description="serial as engraved")]
 
@@ -41,7 +43,10 @@ class UnitStarted(Record, frozen=True, kw_only=True, tag="unit-started"):
 
 
 class UnitWorked(Record, frozen=True, kw_only=True, tag="unit-worked"):
-    """A step on one ball: its spin test, the marking of its centre of gravity, its finishing."""
+    """A step on one ball: its spin test, the marking of its centre of gravity, its finishing.
+
+    What was read of the ball before a step that can change it no longer stands.  Work on a released ball is a rework.
+    """
 
     unit: Id
     step: Literal["spin-tested", "cg-marked", "pin-marked", "turned", "sanded", "polished"]
@@ -166,10 +171,22 @@ def _started_effects(fact: Fact, state: State) -> None:
     state.put(_new_unit(fact, state, record))
 
 
+def _worked_needs(record: UnitWorked, state: State) -> Iterator[Need]:
+    yield from unit_needs(record.unit, state)
+    yield Need(Measured, "unit", record.unit)
+
+
 def _worked_check(record: UnitWorked, state: State, _setting: Setting) -> list[Breach]:
     unit = known_unit(state, record.unit)
-    holds = stopping_holds(state, "work", lot=unit.lot, unit=unit)
-    return hold_breaches(holds, node=f"unit:{record.unit}", what=f"{record.step} done")
+    node = f"unit:{record.unit}"
+    breaches = hold_breaches(
+        stopping_holds(state, "work", lot=unit.lot, unit=unit), node=node, what=f"{record.step} done"
+    )
+    if unit.state == "released" and changed_by(record.step):
+        said = f"{record.unit} was {record.step} after its release, which rests on what it was before"
+        mend = "enter it as a rework, then measure, judge and release the ball again"
+        breaches.append(Breach(code=UNFOUNDED, node=node, said=said, fact=unit.release or UNSET, mend=mend))
+    return breaches
 
 
 def _worked_effects(fact: Fact, state: State) -> None:
@@ -178,6 +195,9 @@ def _worked_effects(fact: Fact, state: State) -> None:
         state.alter(Unit, record.unit, cg_marked=True)
     elif record.step in FINISHES:
         enter_finish(state, record.unit, record.step, fact.at_ms)
+    changed = changed_by(record.step)
+    if changed:
+        void_readings(state, record.unit, changed, fact.at_ms)
 
 
 def enter_finish(state: State, unit: str, finish: str, at_ms: int) -> None:
@@ -362,7 +382,7 @@ KINDS = (
     Kind(
         UnitWorked,
         "report",
-        lambda record, state: unit_needs(record.unit, state),
+        _worked_needs,
         _worked_check,
         _worked_effects,
         _of_unit,

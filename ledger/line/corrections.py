@@ -18,17 +18,17 @@ from ledger.line.balls import BallEngraved, UnitStarted
 from ledger.line.book_keys import BookOpened, KeyIntroduced, KeyRevoked
 from ledger.line.fact import Breach, Fact
 from ledger.line.holds import Concession, HoldLifted, HoldPlaced
-from ledger.line.inspections import readings_digest
 from ledger.line.kind import Kind, Setting
 from ledger.line.kinds import PLAIN_KIND_OF, PlainRecord
 from ledger.line.lots import left_of
 from ledger.line.models import ModelDefined
-from ledger.line.reading_rows import Measured
 from ledger.line.record import Address, Part, Record, Slug
 from ledger.line.refold import MAIN, MAKERS, Judge, breach_nodes, fold_nodes, nodes_of, refold, refold_needs, restate
-from ledger.line.rows import About, Body, BreachRow, Descent, FactRow, Lot, SerialRow, Unit
-from ledger.line.samples import SampleVerdict
+from ledger.line.release_grounds import release_grounds, unfounded_releases
+from ledger.line.rows import About, Body, BreachRow, Descent, FactRow, Lot, SerialRow
+from ledger.line.samples import SAMPLE_TAKEN_BACK, SampleVerdict
 from ledger.line.state import Need, State
+from ledger.line.type_tests_taken_back import accepted_tests, taken_back_needs, tests_taken_back
 from ledger.line.uses import refuse_used, takes_away, use_needs
 
 
@@ -67,7 +67,9 @@ def _needs(record: Correction, state: State) -> Iterator[Need]:
                 yield from PLAIN_KIND_OF[type(row.fact.record)].needs(row.fact.record, state)
                 if takes_away(row.fact.record, _said_instead(change)):
                     yield from use_needs(row.fact.record, state)
-    yield from refold_needs(_touched(record, state), state)
+    touched = _touched(record, state)
+    yield from refold_needs(touched, state)
+    yield from taken_back_needs(touched, state)
 
 
 def _said_instead(change: Change) -> Record | None:
@@ -133,7 +135,8 @@ def _check(record: Correction, state: State, setting: Setting) -> list[Breach]:
         if _decides_anew(fact.record, change):
             moved.add(change.fact)
     touched = _touched(record, state)
-    before, read = _shortages(touched, state), _readings(touched, state)
+    before, grounds = _shortages(touched, state), release_grounds(touched, state)
+    tests = accepted_tests(touched, state)
     places = {change.fact: place for place, change in enumerate(record.changes)}
     mark = state.mark()
     try:
@@ -147,8 +150,8 @@ def _check(record: Correction, state: State, setting: Setting) -> list[Breach]:
         breaches = [
             breach for change in record.changes if change.fact in facts for breach in facts[change.fact].breaches
         ]
-        breaches += _conflicts(touched, before, state) + _stale_releases(read, state, set(bodies))
-        return breaches + _withdrawn_samples(bodies, old)
+        breaches += _conflicts(touched, before, state) + unfounded_releases(grounds, state, set(bodies))
+        return breaches + _withdrawn_samples(bodies, old) + tests_taken_back(tests, state)
     finally:
         state.undo_to(mark)
 
@@ -270,26 +273,6 @@ def _shortages(touched: set[str], state: State) -> dict[str, int]:
     return {row.lot: min(left_of(row), 0) for row in rows}
 
 
-def _readings(touched: set[str], state: State) -> dict[str, str]:
-    units = [node.partition(":")[2] for node in touched if node.startswith("unit:")]
-    return {unit: readings_digest(state.held(Measured, unit)) for unit in units}
-
-
-def _stale_releases(before: dict[str, str], state: State, corrected_too: set[str]) -> list[Breach]:
-    """The releases whose readings a correction changed: the verdicts that they rest on were drawn from others."""
-    breaches: list[Breach] = []
-    for name, digest in sorted(before.items()):
-        unit = state.held(Unit, name)
-        if unit is None or unit.release is None or unit.release in corrected_too:
-            continue
-        if digest != readings_digest(state.held(Measured, name)):
-            said = f"the readings that the release of {name} rests on were corrected"
-            mend = "judge the ball again, then lift the hold, rework or scrap"
-            breach = Breach(code="release-unfounded", node=f"unit:{name}", said=said, fact=unit.release, mend=mend)
-            breaches.append(breach)
-    return breaches
-
-
 def _withdrawn_samples(bodies: dict[str, Fact | None], old: dict[str, Record]) -> list[Breach]:
     """Lots whose accepted sample a correction takes back: balls may be released on it without a reading of their own."""
     breaches: list[Breach] = []
@@ -302,7 +285,7 @@ def _withdrawn_samples(bodies: dict[str, Fact | None], old: dict[str, Record]) -
             continue
         said = f"the accepted sample of {before.lot} for {before.quantity} was taken back"
         mend = "judge a sample anew, or measure the balls that were released on it; then lift the hold"
-        breach = Breach(code="sample-taken-back", node=f"lot:{before.lot}", said=said, fact=address, mend=mend)
+        breach = Breach(code=SAMPLE_TAKEN_BACK, node=f"lot:{before.lot}", said=said, fact=address, mend=mend)
         breaches.append(breach)
     return breaches
 

@@ -6,7 +6,7 @@ A reading that the gauge cannot have shown (another unit, a value outside its ra
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from hashlib import sha256
 from typing import Annotated, Any, Literal
@@ -20,6 +20,7 @@ from ledger.book.instant import instant_ms
 from ledger.errors import Contradiction, MalformedDecimal, MalformedRecord
 from ledger.line.balls import known_unit
 from ledger.line.fact import Breach, Fact
+from ledger.line.gauge_range import range_breaches
 from ledger.line.gauges import UnitText, check_range, check_shows, gauge_needs, known_gauge, standing_of
 from ledger.line.kind import Kind, Setting
 from ledger.line.lots import known_lot
@@ -30,7 +31,6 @@ from ledger.line.rows import Lot, Unit
 from ledger.line.standing_readings import (
     Manner,
     Source,
-    ends_of,
     format_manner,
     format_sources,
     manner_of,
@@ -39,17 +39,23 @@ from ledger.line.standing_readings import (
     sources_of,
 )
 from ledger.line.state import Need, State
+from ledger.line.voided_readings import texts_of
 
 _LONGEST_DELAY_MS = 86_400_000
 _COLDEST, _WARMEST = -40_000, 100_000
 """Thousandths of a degree Celsius; common practice, no source: catches a typing error."""
+_FARTHEST_UM = 350_000
+"""Thousandths of a millimetre; half the circumference of a ball of 27 in and a little: catches a typing error."""
 
 GAUGE_USE = "gauge-use:"
 """Before the gauges of an inspection, comma-separated and sorted: the node under which its use of them is found."""
 
 
 class Reading(Part, frozen=True, kw_only=True):
-    """Repeated values of one quantity with one gauge. ``expanded`` is the stated U (k = 2), in the same unit."""
+    """Repeated values of one quantity with one gauge. ``expanded`` is the stated U (k = 2), in the same unit.
+
+    ``spacing_mm``: the least distance between two of the places where the values were read.
+    """
 
     quantity: Slug
     unit: UnitText
@@ -57,6 +63,7 @@ class Reading(Part, frozen=True, kw_only=True):
     gauge: Id
     statistic: Literal["single", "mean", "median", "range"] = "single"
     expanded: DecimalText | UnsetType = UNSET
+    spacing_mm: DecimalText | UnsetType = UNSET
 
 
 class Inspection(Record, frozen=True, kw_only=True, tag="inspection"):
@@ -146,6 +153,7 @@ def _check(record: Inspection, state: State, _setting: Setting) -> list[Breach]:
             known.get(gauge) == (quantity, reading.unit)
             and len(reading.values) == 1
             and reading.expanded is UNSET
+            and reading.spacing_mm is UNSET
             and standing_of(state, gauge, at_ms).usable
         ):
             # Most readings: one value, and all but the value is as it was in an inspection before.
@@ -165,24 +173,38 @@ def _taken_again(reading: Reading, state: State) -> tuple[str, str] | None:
 
 def _check_conditions(record: Inspection) -> None:
     """The conditions that are stated can be, to a thousandth. Raises MalformedRecord."""
-    for where, least, most, text in (
-        ("temperature_c", _COLDEST, _WARMEST, record.temperature_c),
-        ("delay_s", 0, _LONGEST_DELAY_MS, record.delay_s),
-    ):
-        if text is UNSET:
-            continue
-        try:
-            plausible = least <= scaled(text, 3) <= most
-        except MalformedDecimal:
-            plausible = False
-        if not plausible:
-            raise MalformedRecord(
-                f"{where} cannot be",
-                expected=f"{least // 1000} to {most // 1000}, at most three decimal places",
-                got=text,
-                where=where,
-                mend="check it for a typing error, or leave it out",
-            )
+    _check_plausible(record.temperature_c, _COLDEST, _WARMEST, where="temperature_c")
+    _check_plausible(record.delay_s, 0, _LONGEST_DELAY_MS, where="delay_s")
+
+
+def _check_plausible(text: str | UnsetType, least: int, most: int, *, where: str) -> None:
+    if text is UNSET:
+        return
+    try:
+        plausible = least <= scaled(text, 3) <= most
+    except MalformedDecimal:
+        plausible = False
+    if not plausible:
+        raise MalformedRecord(
+            f"{where.rpartition('.')[2]} cannot be",
+            expected=f"{least // 1000} to {most // 1000}, at most three decimal places",
+            got=text,
+            where=where,
+            mend="check it for a typing error, or leave it out",
+        )
+
+
+def _check_spacing(reading: Reading, where: str) -> None:
+    """A spacing is of several values, and no farther than two places of a ball can be. Raises MalformedRecord."""
+    if reading.spacing_mm is not UNSET and len(reading.values) == 1:
+        raise MalformedRecord(
+            "one value has no spacing",
+            expected="two values or more",
+            got=reading.spacing_mm,
+            where=where,
+            mend="send all values of the reading, or leave spacing_mm out",
+        )
+    _check_plausible(reading.spacing_mm, 0, _FARTHEST_UM, where=where)
 
 
 def _check_reading(reading: Reading, state: State, at_ms: int, *, node: str, place: int) -> list[Breach]:
@@ -211,6 +233,7 @@ def _check_reading(reading: Reading, state: State, at_ms: int, *, node: str, pla
             where=f"readings[{place}].statistic",
             mend="name the statistic that the reading stands for",
         )
+    _check_spacing(reading, f"readings[{place}].spacing_mm")
     values = [scaled_reading(text, reading.unit, reading.quantity) for text in reading.values]
     if reading.unit != gauge.unit:
         check_shows(gauge, reading.unit, where=f"readings[{place}].unit")
@@ -255,7 +278,12 @@ def _enter_first(record: Inspection, source: Source, state: State) -> None:
         columns[reading.quantity] = reading_value(reading)
         if reading.expanded is not UNSET:
             columns[f"{reading.quantity}_u"] = scaled(reading.expanded, 6)
-    taken = tuple([(one.quantity, one.unit, one.gauge, one.statistic, len(one.values)) for one in record.readings])
+    taken = tuple(
+        [
+            (one.quantity, one.unit, one.gauge, one.statistic, len(one.values), one.spacing_mm or "")
+            for one in record.readings
+        ]
+    )
     row = Measured(
         unit=unit.unit,
         lot=unit.lot,
@@ -293,41 +321,20 @@ def _enter_newer(record: Inspection, source: Source, measured: Measured, state: 
             len(reading.values),
             record.surface or "",
             record.delay_s or "",
+            reading.spacing_mm or "",
         )
-    state.put(msgspec.structs.replace(measured, **_texts(manner, sources), **columns))
+    state.put(msgspec.structs.replace(measured, **texts_of(manner, sources), **columns))
 
 
 # A station reads the same quantities with the same gauges all day.
 @lru_cache(maxsize=4096)
-def _first_manner(taken: tuple[tuple[str, str, str, str, int], ...], surface: str, delay_s: str) -> str:
+def _first_manner(taken: tuple[tuple[str, str, str, str, int, str], ...], surface: str, delay_s: str) -> str:
     return format_manner(
-        {quantity: Manner(unit, gauge, figure, n, surface, delay_s) for quantity, unit, gauge, figure, n in taken}
+        {
+            quantity: Manner(unit, gauge, figure, n, surface, delay_s, spacing_mm)
+            for quantity, unit, gauge, figure, n, spacing_mm in taken
+        }
     )
-
-
-def _row_of(state: State, unit: str) -> Measured | None:
-    """The readings of a unit, or a row without any beside the unit's own columns; None where the unit itself is gone."""
-    measured = state.held(Measured, unit)
-    if measured is not None:
-        return measured
-    row = state.held(Unit, unit)
-    if row is None:
-        return None
-    return Measured(
-        unit=unit, lot=row.lot, weight_class=row.weight_class, began_ms=row.began_ms, engraved_ms=row.engraved_ms
-    )
-
-
-def _texts(manner: Mapping[str, Manner], sources: Mapping[str, Source]) -> dict[str, Any]:
-    first_ms, last_ms, coldest, warmest = ends_of(sources.values())
-    return {
-        "manner": format_manner(manner),
-        "sources": format_sources(sources),
-        "first_ms": first_ms,
-        "last_ms": last_ms,
-        "coldest": coldest,
-        "warmest": warmest,
-    }
 
 
 def _lot_effects(fact: Fact, record: Inspection, state: State) -> None:
@@ -343,25 +350,6 @@ def _lot_effects(fact: Fact, record: Inspection, state: State) -> None:
             at_ms=fact.at_ms,
         )
         state.put(row)
-
-
-def void_readings(state: State, unit: str, quantities: Iterable[str], at_ms: int) -> None:
-    """Take out of a unit's standing readings those taken before a rework at ``at_ms`` that it can have changed."""
-    measured = _row_of(state, unit)
-    if measured is None:
-        return
-    manner = dict(parse_manner(measured.manner))
-    sources = parse_sources(measured.sources)
-    voided = msgspec.json.decode(measured.voided)
-    columns: dict[str, int | None] = {}
-    for quantity in quantities:
-        voided[quantity] = max(at_ms, voided.get(quantity, at_ms))
-        if quantity in sources and sources[quantity].at_ms < at_ms:
-            del sources[quantity], manner[quantity]
-            columns[quantity] = None
-            columns[f"{quantity}_u"] = None
-    texts = {**_texts(manner, sources), "voided": encode(voided).decode()}
-    state.put(msgspec.structs.replace(measured, **texts, **columns))
 
 
 def _about(record: Inspection) -> Iterable[str]:
@@ -394,4 +382,4 @@ def _gauge_set(node: str) -> tuple[GaugeSet, ...]:
     return tuple(GaugeSet(gauge_set=f"{gauge}@{node}", gauge=gauge, node=node) for gauge in gauges)
 
 
-KINDS = (Kind(Inspection, "report", _needs, _check, _effects, _about),)
+KINDS = (Kind(Inspection, "report", _needs, _check, _effects, _about, range_breaches),)

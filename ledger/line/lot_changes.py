@@ -268,13 +268,13 @@ def _merged_check(record: LotsMerged, state: State, _setting: Setting) -> list[B
     fresh_lot(state, record.into)
     lots = [known_lot(state, part.lot, where=f"lots[{place}].lot") for place, part in enumerate(record.lots)]
     for place, (lot, part) in enumerate(zip(lots, record.lots, strict=True)):
-        if (lot.stage, lot.model) != (lots[0].stage, lots[0].model):
+        if _kind(lot) != _kind(lots[0]):
             raise Contradiction(
-                "lots of unlike stage or model cannot become one",
-                expected=f"{lots[0].stage} of {lots[0].model}",
-                got=f"{lot.stage} of {lot.model}",
+                "lots of unlike stage, model or revision cannot become one",
+                expected=_kind(lots[0]),
+                got=_kind(lot),
                 where=f"lots[{place}].lot",
-                mend="merge lots of one stage and model",
+                mend="merge lots of one stage, model and revision",
             )
         if lot in lots[:place]:
             raise Contradiction(
@@ -284,6 +284,12 @@ def _merged_check(record: LotsMerged, state: State, _setting: Setting) -> list[B
             )
         refuse_shortage(lot, part.count, where=f"lots[{place}].count")
     return []
+
+
+def _kind(lot: Lot) -> str:
+    """What lots must have in common to become one: an heir has one model and one revision, and is approved by them."""
+    revision = "" if lot.revision is None else f", revision {lot.revision}"
+    return f"{lot.stage} of {lot.model}{revision}"
 
 
 def _merged_effects(fact: Fact, state: State) -> None:

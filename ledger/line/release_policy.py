@@ -35,6 +35,9 @@ POLICY_NEED = Need(ReleasePolicy, "scope", PLANT)
 
 POLICY_NODE = f"release-policy:{PLANT}"
 
+UNFOUNDED = "release-unfounded"
+"""The breach that holds a released ball, or a lot of them, when what its release rests on has changed."""
+
 OUTRIGHT = frozenset({"conforms", "barred"})
 """The outcomes with which a ball is first quality whoever releases it."""
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Annotated, Literal
 
-import msgspec
 from msgspec import UNSET, Meta, UnsetType
 
 from ledger.book.instant import Instant, format_instant
@@ -17,41 +16,23 @@ from ledger.errors import Contradiction, RuleStands
 from ledger.line.balls import enter_finish, known_unit, unit_needs
 from ledger.line.fact import Breach, Fact, parse_address
 from ledger.line.gauges import standing_at
-from ledger.line.inspections import readings_digest, void_readings
+from ledger.line.inspections import readings_digest
 from ledger.line.kind import Kind, Setting
 from ledger.line.lineage import refuse_under_hold, stopping_holds
 from ledger.line.process_plan import INSPECTS, Inspect, plan_at, plan_needs
-from ledger.line.reading_rows import Calibration, Measured
+from ledger.line.reading_rows import Calibration, Gauge, GaugeStudy, Measured
 from ledger.line.record import Address, Digest, Id, Part, Record, Slug
-from ledger.line.release_cover import check_covered
+from ledger.line.release_cover import Bearer, changed_since, check_covered, judged_ms_of
 from ledger.line.release_policy import POLICY_NEED, check_policy_named, policy_at, rests_on_undecided
-from ledger.line.rows import Approval, Lot, ModelJudged, Plan, ReleasePolicy, RulebookRow, Unit
-from ledger.line.samples import check_type_test, cover_needs, sample_accepted
+from ledger.line.rows import Approval, Lot, Model, ModelJudged, Plan, ReleasePolicy, RulebookRow, Unit
+from ledger.line.sample_cover import cover_needs
+from ledger.line.samples import check_type_test, sample_accepted
 from ledger.line.standing_readings import gauges_of, manner_of, sources_of
 from ledger.line.state import Need, State
+from ledger.line.voided_readings import VOIDED, void_readings
 
 Grade = Literal["first", "second", "house", "prototype", "demo"]
 Outcome = Literal["conforms", "does_not_conform", "undecided", "not_measured", "barred", "not_applicable"]
-
-VOIDED: dict[str, tuple[str, ...]] = {
-    "resurface": (
-        *("hardness", "roughness", "mass", "circumference", "diameter", "out_of_round"),
-        *("friction", "oil_absorption"),
-    ),
-    "polish": ("hardness", "roughness", "friction", "oil_absorption"),
-    "re-turn": (
-        *("mass", "circumference", "diameter", "out_of_round", "hardness", "roughness", "top_weight"),
-        *("static_imbalance", "rg_low", "rg_mid", "rg_high", "differential", "mid_differential"),
-        *("friction", "oil_absorption"),
-    ),
-    "plug": (
-        *("mass", "circumference", "diameter", "out_of_round", "hardness", "roughness", "top_weight"),
-        *("static_imbalance", "pin_to_cg", "pin_to_low_axis", "friction", "oil_absorption"),
-    ),
-    "re-pour": tuple(name.removesuffix("_u") for name in Measured.__struct_fields__ if name.endswith("_u")),
-}
-"""Which readings an operation can change (common practice, no source)."""
-
 
 LEFT_AS = {"polish": "polished", "resurface": "unstated", "re-turn": "unstated", "re-pour": "unstated"}
 """How an operation leaves the surface: ``unstated`` where its name does not say."""
@@ -122,13 +103,16 @@ def _release_needs(record: Release, state: State) -> Iterator[Need]:
         yield Need(RulebookRow, "rulebook", basis.rulebook)
     if state.has(measured):
         for gauge in sorted(gauges_of(state.one(Measured, record.unit))):
+            yield Need(Gauge, "gauge", gauge)
             yield Need(Calibration, "gauge", gauge)
+            yield Need(GaugeStudy, "gauge", gauge)
     unit = state.one(Unit, record.unit) if state.has(Need(Unit, "unit", record.unit)) else None
     if unit is not None and state.has(Need(Lot, "lot", unit.lot)):
         yield from cover_needs(unit.lot, state)
         lot = state.one(Lot, unit.lot)
         if lot is not None and lot.model is not None:
             yield from plan_needs(lot.model)
+            yield Need(Model, "model", lot.model)
             yield Need(Approval, "model", lot.model)
             yield Need(ModelJudged, "model", lot.model)
 
@@ -159,9 +143,11 @@ def _release_check(record: Release, state: State, setting: Setting) -> list[Brea
     plan = _check_plan(record, unit, lot, state)
     _check_bases(record, plan, state)
     _check_policy(record, policy_at(setting.index, state))
-    _check_inspected(record, unit, lot, plan, state)
+    ball = Bearer(unit, lot, measured, plan)
+    if record.grade not in {"prototype", "demo"}:
+        _check_inspected(ball, state)
     for place, basis in enumerate(record.bases):
-        check_covered(basis.covered, lot, measured, plan, state, where=f"bases[{place}].covered")
+        check_covered(basis.covered, ball, state, where=f"bases[{place}].covered")
     if record.grade != "prototype":
         _check_approved(unit, lot, plan, state)
     return []
@@ -232,20 +218,19 @@ def _check_policy(record: Release, policy: ReleasePolicy | None) -> None:
         )
 
 
-def _check_inspected(record: Release, unit: Unit, lot: Lot | None, plan: Plan, state: State) -> None:
-    if record.grade in {"prototype", "demo"} or lot is None:
+def _check_inspected(ball: Bearer, state: State) -> None:
+    if ball.lot is None:
         return
-    measured = state.one(Measured, record.unit)
-    voided = {} if measured is None else msgspec.json.decode(measured.voided)
-    for item in INSPECTS.decode(plan.inspect):
+    for item in INSPECTS.decode(ball.plan.inspect):
         # A rejected lot may be screened ball by ball, and a reworked ball no longer stands for its lot, nor its model.
-        alone = item.every == "unit" or item.quantity in voided
+        changed = changed_since(item.quantity, ball.unit, ball.measured, judged_ms_of(item, ball, state))
+        alone = item.every == "unit" or bool(changed)
         if item.every == "model":
-            check_type_test(item.quantity, lot, plan, state)
+            check_type_test(item.quantity, ball.lot, ball.plan, state)
         elif item.every == "sample":
-            alone = not sample_accepted(unit.lot, item.quantity, state) or alone
+            alone = not sample_accepted(ball.lot.lot, item, state) or alone
         if alone:
-            _check_read(item, measured, state)
+            _check_read(item, ball.measured, state)
 
 
 def _check_read(item: Inspect, measured: Measured | None, state: State) -> None:

@@ -252,7 +252,7 @@ class Concession(Row, frozen=True, kw_only=True):
 
 
 class SampleJudged(Row, frozen=True, kw_only=True):
-    """The judgement of a lot's inspection sample for one quantity."""
+    """The judgement of a lot's inspection sample for one quantity; ``judged_ms``: when, as said."""
 
     sample: str
     lot: str
@@ -260,6 +260,7 @@ class SampleJudged(Row, frozen=True, kw_only=True):
     n: int
     nonconforming: int
     accepted: bool
+    judged_ms: int
 
 
 class ModelJudged(Row, frozen=True, kw_only=True):

@@ -1,22 +1,12 @@
-"""Judged samples: of a lot, and of a model (a type test); and which of them cover a ball that was not measured itself.
-
-A judgement is a decision, so its place in the book is the place at which it was made.  A lot is covered by the newest
-judgement of its own; without one, by that of the lots that it goes on from:
-
-- A lot that was split off is covered by what the lot it left was covered by *before* it left: that sample was of the same
-  pieces.  A sample judged after the split may have been drawn from what stayed, so it says nothing of what went.
-- A merged lot is covered when each of its sources was, in the same sense, before they became one; it is accepted when
-  all were, and rejected when any was.
-
-A lot poured from others is a new thing: no sample of cores covers shells.
+"""Judged samples: of a lot, and of a model (a type test); and what a ball's plan asks of them. See also `sample_cover`.
 
 A type test covers the balls of its revision of the model, the newest one alone.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from typing import Annotated, NamedTuple
+from collections.abc import Iterable, Iterator
+from typing import Annotated
 
 from msgspec import UNSET, Meta, UnsetType
 
@@ -24,13 +14,19 @@ from ledger.book.instant import instant_ms
 from ledger.errors import Contradiction, RuleStands
 from ledger.line.fact import Breach, Fact, parse_address
 from ledger.line.kind import Kind, Setting
-from ledger.line.lineage import HEIRS
 from ledger.line.lots import known_lot
 from ledger.line.models import Revision, known_model, model_needs
 from ledger.line.process_plan import INSPECTS, Inspect, plan_at, plan_needs
 from ledger.line.record import Digest, Id, Record, Slug
-from ledger.line.rows import Descent, Lot, Model, ModelJudged, Plan, SampleJudged
+from ledger.line.rows import Lot, Model, ModelJudged, Plan, SampleJudged
+from ledger.line.sample_cover import Cover, cover_needs, lot_cover
 from ledger.line.state import Need, State
+
+SAMPLE_TAKEN_BACK = "sample-taken-back"
+"""The breach by which a correction of an accepted sample holds its lot."""
+
+SAMPLE_REJECTED = "sample-rejected"
+"""The breach by which a rejected sample holds a lot that an accepted one covered: balls may be released on that."""
 
 Looked = Annotated[int, Meta(ge=1, le=10_000)]
 Nonconforming = Annotated[int, Meta(ge=0, le=10_000)]
@@ -62,93 +58,35 @@ class ModelVerdict(Record, frozen=True, kw_only=True, tag="model-judged"):
     revision: Revision | UnsetType = UNSET
 
 
-class Cover(NamedTuple):
-    """The judgements of samples for one quantity that a lot rests on; and what has none: the lot, or sources merged in it."""
-
-    judged: tuple[SampleJudged, ...]
-    missing: tuple[str, ...]
-
-    @property
-    def accepted(self) -> bool:
-        """Whether every piece is covered by an accepted sample."""
-        return not self.missing and all(row.accepted for row in self.judged)
-
-    @property
-    def rejected(self) -> bool:
-        """Whether some piece is of a rejected sample: then each ball is measured."""
-        return any(not row.accepted for row in self.judged)
+def short_of_plan(row: SampleJudged | ModelJudged, item: Inspect) -> str:
+    """What an accepted judgement lacks of the numbers that a ball's plan asks for, which another one may have asked less."""
+    if item.n is not UNSET and row.n < item.n:
+        return f"{row.n} were looked at, and the plan asks for {item.n}"
+    if item.accept is not UNSET and row.nonconforming > item.accept:
+        return f"{row.nonconforming} did not conform, and the plan accepts {item.accept}"
+    return ""
 
 
-SamplesOf = Callable[[str], Iterable[SampleJudged]]
-ParentsOf = Callable[[str], Iterable[Descent]]
+def sample_accepted(lot: str, item: Inspect, state: State) -> bool:
+    """Whether the lot passes by its sample, or is screened ball by ball.
 
-
-def sample_cover(lot: str, quantity: str, samples: SamplesOf, parents: ParentsOf) -> Cover:
-    """How samples cover a lot for a quantity (see above), from the judgements of each lot and the edges to its parents."""
-    judged: dict[str, SampleJudged] = {}
-    missing: dict[str, None] = {}
-    waiting: list[tuple[str, tuple[int, int] | None, str]] = [(lot, None, lot)]
-    seen = set(waiting)
-    while waiting:
-        name, before, whose = waiting.pop()
-        rows = [row for row in samples(name) if row.quantity == quantity and _earlier(row.sample, before)]
-        edges = [] if rows else [edge for edge in parents(name) if edge.part in HEIRS]
-        if rows:
-            newest = max(rows, key=lambda row: parse_address(row.sample))
-            judged[newest.sample] = newest
-        elif not edges:
-            missing[whose] = None
-        for edge in edges:
-            left = parse_address(edge.descent.rpartition(".")[0])
-            earliest = left if before is None else min(left, before)
-            source = (edge.parent, earliest, whose if edge.part == "split" else edge.parent)
-            if source not in seen:
-                seen.add(source)
-                waiting.append(source)
-    return Cover(tuple(judged.values()), tuple(missing))
-
-
-def _earlier(address: str, before: tuple[int, int] | None) -> bool:
-    return before is None or parse_address(address) < before
-
-
-def goes_on_from(lot: str, parents: ParentsOf) -> list[str]:
-    """The lot and every lot that it goes on from, nearest first."""
-    found, at = [lot], 0
-    while at < len(found):
-        found += dict.fromkeys(
-            edge.parent for edge in parents(found[at]) if edge.part in HEIRS and edge.parent not in found
-        )
-        at += 1
-    return found
-
-
-def cover_needs(lot: str, state: State) -> Iterator[Need]:
-    """What `lot_cover` reads, as far as the lots above are loaded; ask until nothing new comes."""
-
-    def known(name: str) -> Iterable[Descent]:
-        return state.where(Descent, "child", name) if state.has(Need(Descent, "child", name)) else ()
-
-    for name in goes_on_from(lot, known):
-        yield Need(Descent, "child", name)
-        yield Need(SampleJudged, "lot", name)
-
-
-def lot_cover(lot: str, quantity: str, state: State) -> Cover:
-    """`sample_cover` of what is loaded."""
-    return sample_cover(
-        lot,
-        quantity,
-        lambda name: state.where(SampleJudged, "lot", name),
-        lambda name: state.where(Descent, "child", name),
-    )
-
-
-def sample_accepted(lot: str, quantity: str, state: State) -> bool:
-    """Whether the lot passes by its sample, or is screened ball by ball. Raises RuleStands where that is not judged."""
+    Raises RuleStands where that is not judged, or not as the plan's item asks, or the lot was worked since.
+    """
+    quantity = item.quantity
     cover = lot_cover(lot, quantity, state)
-    if cover.rejected or cover.accepted:
-        return cover.accepted
+    if cover.rejected:
+        return False
+    if cover.accepted:
+        _check_as_asked(cover, item)
+        return True
+    if cover.outdated:
+        raise RuleStands(
+            f"{cover.outdated[0].lot} was worked after its sample for {quantity} was judged, which can have changed it",
+            expected="a sample of the pieces as they are",
+            got=f"the sample of fact {cover.outdated[0].sample}",
+            where="unit",
+            mend=f"judge a sample of {lot} (sample-judged) anew",
+        )
     whose = (
         "the lot's sample" if cover.missing == (lot,) else f"a sample of {cover.missing[0]}, of which {lot} is made,"
     )
@@ -159,6 +97,19 @@ def sample_accepted(lot: str, quantity: str, state: State) -> bool:
         where="unit",
         mend=f"judge a sample of {lot} (sample-judged) first",
     )
+
+
+def _check_as_asked(cover: Cover, item: Inspect) -> None:
+    for row in cover.judged:
+        short = short_of_plan(row, item)
+        if short:
+            raise RuleStands(
+                f"the sample of {row.lot} for {item.quantity} is not what the ball's plan asks for: {short}",
+                expected="a sample by the numbers of the plan",
+                got=f"the sample of fact {row.sample}",
+                where="unit",
+                mend=f"judge a sample of {row.lot} (sample-judged) by that plan",
+            )
 
 
 def type_test(quantity: str, revision: int | None, rows: Iterable[ModelJudged]) -> ModelJudged | None:
@@ -185,6 +136,15 @@ def check_type_test(quantity: str, lot: Lot, plan: Plan, state: State) -> None:
             got=f"{row.nonconforming} of {row.n} did not conform",
             where="unit",
             mend=f"test the model again and judge it (model-judged, {quantity}), or release the ball as prototype",
+        )
+    short = short_of_plan(row, _asked(plan, "model")[quantity])
+    if short:
+        raise RuleStands(
+            f"the type test of {of} for {quantity} is not what the ball's plan asks for: {short}",
+            expected="a type test by the numbers of the plan",
+            got=f"the test of fact {row.model_test}",
+            where="unit",
+            mend=f"test more balls and judge it (model-judged, {quantity}), or release the ball as prototype",
         )
 
 
@@ -229,6 +189,8 @@ def _sample_needs(record: SampleVerdict, state: State) -> Iterator[Need]:
     if state.has(Need(Lot, "lot", record.lot)):
         lot = state.one(Lot, record.lot)
         yield from plan_needs(None if lot is None else lot.model)
+    if not record.accepted:
+        yield from cover_needs(record.lot, state)
 
 
 def _sample_check(record: SampleVerdict, state: State, _setting: Setting) -> list[Breach]:
@@ -237,7 +199,20 @@ def _sample_check(record: SampleVerdict, state: State, _setting: Setting) -> lis
     item = _asked(plan_at(state, lot.model, instant_ms(record.at)), "sample").get(record.quantity)
     if item is not None:
         _check_numbers(record, item, "lot", "and screen it ball by ball")
-    return []
+    return [] if record.accepted else _contradicted(record, state)
+
+
+def _contradicted(record: SampleVerdict, state: State) -> list[Breach]:
+    """A rejected sample of a lot that an accepted one covered: what was released on that is held with the lot."""
+    cover = lot_cover(record.lot, record.quantity, state)
+    if not cover.accepted:
+        return []
+    earlier = max((row.sample for row in cover.judged), key=parse_address)
+    said = (
+        f"{record.lot} was rejected for {record.quantity} after it was covered by the accepted sample of fact {earlier}"
+    )
+    mend = "measure the balls that were released on it, or give them another grade; then lift the hold"
+    return [Breach(code=SAMPLE_REJECTED, node=f"lot:{record.lot}", said=said, fact=earlier, mend=mend)]
 
 
 def _sample_effects(fact: Fact, state: State) -> None:
@@ -250,6 +225,7 @@ def _sample_effects(fact: Fact, state: State) -> None:
             n=record.n,
             nonconforming=record.nonconforming,
             accepted=record.accepted,
+            judged_ms=fact.at_ms,
         )
     )
 

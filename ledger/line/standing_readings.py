@@ -1,8 +1,8 @@
 """How the readings that stand of a ball were taken, and when: the two texts of a `Measured` row.
 
 ``manner``, canonical JSON: quantity -> ``[unit, gauge, statistic, number of readings]``, where stated with a fifth
-element, the state of the surface, and a sixth, the seconds between contact and reading (the fifth is then empty where it
-was not stated).  A plant has few of these texts: a station reads the same quantities in the same way all day.
+element, the state of the surface, a sixth, the seconds between contact and reading, and a seventh, the least distance in
+millimetres between the places of repeated readings (what comes before is then empty where it was not stated).  A plant has few of these texts: a station reads the same quantities in the same way all day.
 ``sources``, canonical JSON: quantity -> ``[instant ms, fact address]``, with the temperature in thousandths of a degree
 Celsius as a third element where it was stated.
 """
@@ -20,7 +20,7 @@ from ledger.line.reading_rows import Measured
 
 
 class Manner(NamedTuple):
-    """How a quantity was read. ``surface`` and ``delay_s`` are empty where they were not stated."""
+    """How a quantity was read. ``surface``, ``delay_s`` and ``spacing_mm`` are empty where they were not stated."""
 
     unit: str
     gauge: str
@@ -28,13 +28,15 @@ class Manner(NamedTuple):
     readings: int
     surface: str = ""
     delay_s: str = ""
+    spacing_mm: str = ""
 
     @property
     def said(self) -> list[str | int]:
         """As it is written: without what was not stated at its end."""
-        if self.delay_s:
-            return list(self)
-        return list(self[:5]) if self.surface else list(self[:4])
+        said: list[str | int] = [*self]
+        while len(said) > 4 and not said[-1]:
+            said.pop()
+        return said
 
 
 class Source(NamedTuple):

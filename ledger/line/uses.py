@@ -1,6 +1,8 @@
 """What rests on a model, a process plan or a gauge: such a fact is replaced, but not withdrawn from under its uses.
 
 Looked for where a correction takes the fact away; a replacement that speaks of another model or gauge takes it away too.
+So does one by which a gauge would show another quantity or unit: every reading of it was said in the old one, and none is
+converted.  A range that is put right takes nothing away: the readings outside it are found by a re-check afterwards.
 """
 
 from __future__ import annotations
@@ -14,7 +16,7 @@ from ledger.line.fact import Fact, parse_address
 from ledger.line.gauges import GaugeRegistered
 from ledger.line.inspections import Inspection
 from ledger.line.models import ModelDefined, PlanSet
-from ledger.line.reading_rows import GaugeSet
+from ledger.line.reading_rows import GaugeSet, GaugeStudy
 from ledger.line.record import Record
 from ledger.line.rows import About, Lot, LotStep, Model, Plan, Unit
 from ledger.line.state import Need, State
@@ -24,7 +26,11 @@ def takes_away(old: Record, new: Record | None) -> bool:
     """Whether a model's revision, a plan or a gauge is no more when ``new`` (None: nothing) is said in its place."""
     if isinstance(old, ModelDefined | PlanSet):
         return type(new) is not type(old) or new.model != old.model
-    return isinstance(old, GaugeRegistered) and not (isinstance(new, GaugeRegistered) and new.gauge == old.gauge)
+    return isinstance(old, GaugeRegistered) and not (isinstance(new, GaugeRegistered) and _shows(new) == _shows(old))
+
+
+def _shows(record: GaugeRegistered) -> tuple[str, str, str]:
+    return record.gauge, record.quantity, record.unit
 
 
 def use_needs(old: Record, state: State) -> Iterator[Need]:
@@ -52,19 +58,23 @@ def refuse_used(old: Fact, bodies: Mapping[str, Fact | None], state: State, *, w
     ``bodies`` is what the correction makes of the facts that it changes; the state shows lots and balls as they are then.
     """
     record = old.record
+    mend = "replace the fact by what should have been said, or correct what rests on it in the same correction"
     if isinstance(record, ModelDefined):
         what, first = f"model {record.model} revision {record.revision}", _model_use(record, state)
     elif isinstance(record, PlanSet):
         what, first = f"plan {old.address} of {record.model}", _plan_use(old, record, state)
     elif isinstance(record, GaugeRegistered):
         what, first = f"gauge {record.gauge}", _gauge_use(record.gauge, bodies, state)
+        if _stays(record.gauge, bodies[old.address]):
+            what, first = f"{record.unit} as the unit of {record.quantity} of {what}", _unit_use(old, bodies, state)
+            mend = "correct what was said in it in the same correction, or register the gauge under another id"
     else:
         return
     if first is not None:
         raise Contradiction(
             f"{what} would be gone, and {first}",
             where=where,
-            mend="replace the fact by what should have been said, or correct what rests on it in the same correction",
+            mend=mend,
         )
 
 
@@ -112,16 +122,34 @@ def _until(old: Fact, record: PlanSet, state: State) -> float:
 
 
 def _gauge_use(gauge: str, bodies: Mapping[str, Fact | None], state: State) -> str | None:
-    uses = [
-        (about.index, about.position)
-        for row in state.where(GaugeSet, "gauge", gauge)
-        for about in state.where(About, "node", row.node)
+    return _first_read(
+        about
+        for about in _readings(gauge, state)
         if about.address not in bodies or _reads_with(bodies[about.address], gauge)
-    ]
-    if not uses:
-        return None
-    index, position = min(uses)
-    return f"fact {index}.{position} read with it"
+    )
+
+
+def _stays(gauge: str, body: Fact | None) -> bool:
+    """Whether the gauge is registered still, so that it only shows something else than was said."""
+    return body is not None and isinstance(body.record, GaugeRegistered) and body.record.gauge == gauge
+
+
+def _unit_use(old: Fact, bodies: Mapping[str, Fact | None], state: State) -> str | None:
+    """The first reading or study that the correction leaves as it is; what it replaces was judged by the new unit."""
+    gauge: str = old.record.gauge  # type: ignore[attr-defined]  # the caller looked
+    first = _first_read(about for about in _readings(gauge, state) if about.address not in bodies)
+    left = [row.study for row in state.where(GaugeStudy, "gauge", gauge) if row.study not in bodies]
+    return first or (f"fact {min(left, key=parse_address)} studied it" if left else None)
+
+
+def _readings(gauge: str, state: State) -> Iterator[About]:
+    for row in state.where(GaugeSet, "gauge", gauge):
+        yield from state.where(About, "node", row.node)
+
+
+def _first_read(uses: Iterable[About]) -> str | None:
+    places = [(about.index, about.position) for about in uses]
+    return "fact {}.{} read with it".format(*min(places)) if places else None
 
 
 def _reads_with(body: Fact | None, gauge: str) -> bool:

@@ -7,7 +7,7 @@ deal with, by taking the whole group back.
 from __future__ import annotations
 
 import hmac
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from typing import Any, NamedTuple
 
@@ -23,6 +23,7 @@ from ledger.line.book_keys import BookOpened
 from ledger.line.corrections import Correction, Recheck
 from ledger.line.fact import Breach, Fact
 from ledger.line.fold import check_record, enter, located
+from ledger.line.judged_with import check_judged_with
 from ledger.line.kind import Setting
 from ledger.line.record import Record
 from ledger.line.rows import BookKey
@@ -40,10 +41,11 @@ _CORRECTING = (Correction, Recheck)
 class Asked:
     """One submission that waits for its answer; ``future`` is whatever the caller waits on."""
 
-    __slots__ = ("alone", "author", "digest", "future", "key", "sealed", "signature")
+    __slots__ = ("alone", "author", "digest", "future", "judged", "key", "sealed", "signature")
 
     def __init__(self, submission: Submission, author: str, sealed: Sealed, digest: bytes, future: Any) -> None:
-        """Keep what the group needs of a submission."""
+        """Keep what the group needs of a submission. ``judged``: see `check_judged_with`."""
+        self.judged: Mapping[str, str] = {}
         self.key = submission.key
         self.author = author
         self.sealed = sealed
@@ -144,12 +146,12 @@ def _enter(
         mark = scope.state.mark()
         try:
             try:
-                breaches = _enter_record(scope.state, record, setting)
+                breaches = _enter_record(scope.state, record, setting, one.judged)
             except NotLoaded:
                 # What came before it in the group made it need more; with that loaded it is asked once more.
                 scope.state.undo_to(mark)
                 scope.loader.load_for(transaction, scope.state, (record,), thorough=True)
-                breaches = _enter_record(scope.state, record, setting)
+                breaches = _enter_record(scope.state, record, setting, one.judged)
         except (Refused, MalformedRecord) as error:
             raise located(error, position) from error
         found.append(breaches)
@@ -180,8 +182,10 @@ def _check_signature(scope: Scope, transaction: Transaction, one: Asked, index: 
     check_envelope(one.signature or "", SAID_TYPE, one.sealed.said, [parse_verifier(key) for key in keys])
 
 
-def _enter_record(state: State, record: Record, setting: Setting) -> tuple[Breach, ...]:
+def _enter_record(state: State, record: Record, setting: Setting, judged: Mapping[str, str]) -> tuple[Breach, ...]:
     breaches = tuple(check_record(record, state, setting))
+    if judged:
+        check_judged_with(record, state, judged)
     fact = Fact(setting.index, setting.position, record, setting.author, setting.now_ms, breaches)
     enter(fact, state)
     return breaches

@@ -21,7 +21,7 @@ from ledger.line.views import VIEWS, View
 from ledger.store.dialect import quoted
 from ledger.store.truth_tables import BIG
 
-FOLD = 4
+FOLD = 5
 """Raised whenever the same entries give other rows than before, so that stored views are made anew."""
 
 BESIDE = "__beside"

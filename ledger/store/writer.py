@@ -15,7 +15,7 @@ from __future__ import annotations
 import os
 import queue
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from contextlib import suppress
 from typing import Any
@@ -102,11 +102,14 @@ class Writer:
         self._open = True
         self._thread.start()
 
-    def submit(self, submission: Submission, author: str, future: Any = None) -> Any:
+    def submit(
+        self, submission: Submission, author: str, future: Any = None, *, judged: Mapping[str, str] | None = None
+    ) -> Any:
         """Queue a submission; the future gives `Entered`, or raises what refused it.
 
         Sealing is done here, so a malformed submission raises at once. Raises WriterStopped when nothing is taken.
         ``future`` may be any object that ``deliver`` knows how to answer; by default a concurrent Future.
+        ``judged``: what balls were judged with, which must still be so (`ledger.line.judged_with`).
         """
         check_submission(submission.records)
         sealed = seal_submission(self._origin, submission, self._salts)
@@ -115,6 +118,7 @@ class Writer:
         digest = request_digest(self._secret, author, request)
         waiter: Any = Future[Entered]() if future is None else future
         asked = Asked(submission, author, sealed, digest, waiter)
+        asked.judged = judged or {}
         # Under the lock, so that nothing is queued after the thread has emptied the queue for the last time.
         with self._door:
             if not self._open:

@@ -62,7 +62,7 @@ def test_a_reading_tells_its_conditions_and_its_uncertainty(ready: Floor) -> Non
     study = ready.say(studied("mass"))
     calibration = ready.say(calibrated("mass", 60, expanded="0.02", as_found="0.01"))
     said = inspected("U-1", 80, mass="15.1", hardness="76")
-    said["readings"][1]["expanded"] = "1"
+    said["readings"][1] |= {"expanded": "1", "values": ["76", "76"], "statistic": "mean", "spacing_mm": "6"}
     ready.say({**said, "temperature_c": "21.50", "delay_s": "10", "surface": "sanded"})
     seen = {reading.quantity: reading for reading in ready.book.ball("U-1").readings}
     mass, hardness = seen["mass"], seen["hardness"]
@@ -74,8 +74,8 @@ def test_a_reading_tells_its_conditions_and_its_uncertainty(ready: Floor) -> Non
         f"(fact {calibration.addresses[0]}); resolution 0.001 lb; bias found 0.01 lb at calibration, not applied"
     ) == mass.uncertainty_from
     assert "0.017323" == mass.standard_uncertainty
-    assert ("0.5", "U = 1 Shore D stated with the reading, k = 2") == (
-        hardness.standard_uncertainty, hardness.uncertainty_from,
+    assert ("0.5", "U = 1 Shore D stated with the reading, k = 2", "6") == (
+        hardness.standard_uncertainty, hardness.uncertainty_from, hardness.spacing_mm,
     )  # fmt: skip
 
 

@@ -11,8 +11,8 @@ from ledger.application.releasing import Wanted, release_records
 from ledger.errors import RuleStands
 from ledger.line.releases import Release
 from ledger.line.submission import Submission
-from tests.application.floor import GOOD, OFFICE, Floor, at, engraved, inspected, plan
-from tests.application.own_files import policy
+from tests.application.floor import GOOD, OFFICE, Floor, at, engraved, inspected, plan, worked
+from tests.application.own_files import OWN, STRICTER, adopt, policy
 
 EVERY = [{"quantity": "mass", "every": "unit"}]
 SAMPLE = [*EVERY, {"quantity": "hardness", "every": "sample", "n": 3, "accept": 0, "reject": 1}]
@@ -145,3 +145,62 @@ def test_a_sample_rejected_after_the_verdict_stops_the_release(ready: Floor) -> 
     ready.say(sampled(accepted=False, at=at(90)))
     with pytest.raises(RuleStands):
         ready.book.submit(Submission(key="late", records=judged), ready.lead).result(30)
+
+
+def uncovered(floor: Floor, why: str) -> None:
+    """U-1 is not first quality, and the verdict on its hardness says why the sample does not cover it."""
+    (by,) = floor.book.judged("U-1")
+    assert ("not_measured", ()) == (by.released_as, by.covered)
+    said = [one.reasons[-1] for one in by.verdicts if (one.quantity, one.outcome) == ("hardness", "not_measured")]
+    assert all(one.startswith("not by ") and why in one for one in said), said
+    with pytest.raises(RuleStands, match="hardness"):
+        release(floor)
+
+
+def test_a_sample_by_the_numbers_of_another_plan_does_not_cover(ready: Floor) -> None:
+    """Three of the lot were enough for the plan of that day; the ball's own plan asks for five."""
+    ready.say(plan("M1", at=at(40), inspect=SAMPLE))
+    ready.say(sampled(at=at(45)))
+    five = [*EVERY, {"quantity": "hardness", "every": "sample", "n": 5, "accept": 0, "reject": 1}]
+    unhardened(ready, inspect=five)
+    uncovered(ready, "3 were looked at, and the plan asks for 5")
+    ready.say(sampled(n=5))
+    release(ready)
+
+
+def test_a_sample_before_the_lot_was_finished_does_not_cover(ready: Floor) -> None:
+    """Nor before the ball was, by itself; one judged afterwards does."""
+    unhardened(ready, sampled())
+    ready.say(worked("SL-1", "polished", 62))
+    assert () == ready.book.judged("U-1")[0].covered
+    with pytest.raises(RuleStands, match="hardness"):
+        release(ready)
+    ready.say(sampled(at=at(64)))
+    assert ("hardness",) == ready.book.judged("U-1")[0].covered
+    ready.say({"kind": "unit-worked", "at": at(65), "unit": "U-1", "step": "sanded", "station": "W-1"})
+    uncovered(ready, "the ball was worked after the sample was judged")
+
+
+def test_a_sample_judged_under_another_edition_does_not_cover(ready: Floor) -> None:
+    """Where it limits the quantity otherwise: how many did not conform was told by another limit."""
+    adopt(ready)
+    own = plan("M1", at=at(50), inspect=SAMPLE, rulebooks=["own-limits"])
+    unhardened(ready, sampled())
+    ready.say(own)
+    assert ("hardness",) == ready.book.judged("U-1")[0].covered
+    adopt(
+        ready, OWN.replace(b'edition = "1"', b'edition = "1a"').replace(b"plant standard", b"plant standard 7"), "same"
+    )
+    assert ("hardness",) == ready.book.judged("U-1")[0].covered
+    adopt(ready, STRICTER, "stricter")
+    uncovered(ready, "while edition 1 of own-limits was in force, which limits hardness otherwise")
+    ready.say(sampled(at=at(66)))
+    release(ready)
+
+
+def test_a_sample_judged_before_a_rulebook_was_adopted_does_not_cover(ready: Floor) -> None:
+    """Nobody then asked what it limits."""
+    unhardened(ready, sampled())
+    adopt(ready)
+    ready.say(plan("M1", at=at(50), inspect=SAMPLE, rulebooks=["own-limits"]))
+    uncovered(ready, "it was judged before own-limits was adopted")

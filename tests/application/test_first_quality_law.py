@@ -39,7 +39,9 @@ STEPS = st.one_of(
     st.tuples(st.just("read"), st.sampled_from(["60", "73", "74", "80"]), st.none()),
     st.tuples(st.just("read-wrong"), st.sampled_from(["60", "74"]), st.none()),
     st.tuples(st.just("lift"), st.sampled_from(["hold-lifted", "concession"]), st.none()),
-    st.tuples(st.just("rework"), st.none(), st.none()),
+    st.tuples(st.just("end"), st.sampled_from(["rework", "regrade", "scrap"]), st.none()),
+    st.tuples(st.just("work"), st.sampled_from(["sanded", "turned", "pin-marked"]), st.none()),
+    st.tuples(st.just("withdraw"), st.none(), st.none()),
     st.tuples(
         st.just("policy"), st.sampled_from(["shown", "needed"]), st.sampled_from([(), ("admin",), ("inspector",)])
     ),
@@ -56,6 +58,7 @@ class Person:
         self.number = 0
         self.releases: list[str] = []
         self.readings = [first]
+        self.ends: list[str] = []
 
     def say(self, *records: Record, by: Account) -> Any:
         """Say records; the entry, or None where they were refused."""
@@ -85,6 +88,8 @@ class Person:
             self.releases.append(done.addresses[0])
         if done is not None and what == "read":
             self.readings.append(done.addresses[0])
+        if done is not None and what in {"end", "work"}:
+            self.ends.append(done.addresses[0])
 
     def _ask(self, undecided: Any, grade: Any, by: Account) -> Any:
         self.number += 1
@@ -117,9 +122,22 @@ class Person:
             more = {"hold": hold} if how == "hold-lifted" else {"node": f"unit:{UNIT}", "holds": [hold]}
             self.say(record({**said, **more}), by=by)
 
-    def _rework(self, _one: Any, _two: Any, by: Account) -> Any:
-        said = {"kind": "rework", "at": at(80), "unit": UNIT, "operation": "plug", "station": "P-1"}
-        return self.say(record(said), by=by)
+    def _end(self, how: Any, _two: Any, by: Account) -> Any:
+        more: dict[str, dict[str, Any]] = {
+            "rework": {"operation": "plug", "station": "P-1"},
+            "regrade": {"grade": "second", "reason": "soft"},
+            "scrap": {"how": "scrap", "reason": "soft"},
+        }
+        return self.say(record({"kind": how, "at": at(80), "unit": UNIT, **more[how]}), by=by)
+
+    def _work(self, step: Any, _two: Any, by: Account) -> Any:
+        return self.say(
+            record({"kind": "unit-worked", "at": at(85), "unit": UNIT, "step": step, "station": "P-1"}), by=by
+        )
+
+    def _withdraw(self, _one: Any, _two: Any, by: Account) -> None:
+        if self.ends:
+            self.say(record(corrected({"fact": self.ends.pop()})), by=by)
 
     def _policy(self, house: Any, roles: Any, by: Account) -> Any:
         return self.say(record(policy(house=house, undecided_by=list(roles), guard_r="0.5")), by=by)
@@ -165,6 +183,24 @@ RELEASE = ("ask", False, "first")
     hardness="76",
     steps=[(RELEASE, 0), (("read-wrong", "60", None), 0), (("lift", "hold-lifted", None), 1)],
 )
+@example(
+    own=False,
+    hardness="76",
+    steps=[
+        (RELEASE, 0),
+        (("read-wrong", "60", None), 0),
+        (("end", "regrade", None), 0),
+        (("lift", "hold-lifted", None), 0),
+        (("withdraw", None, None), 0),
+        (("lift", "concession", None), 1),
+    ],
+)
+@example(
+    own=False,
+    hardness="76",
+    steps=[(RELEASE, 0), (("end", "scrap", None), 0), (("read", "60", None), 0), (("withdraw", None, None), 0)],
+)
+@example(own=False, hardness="76", steps=[(("work", "sanded", None), 0), (RELEASE, 0)])
 @example(own=True, hardness="73.5", steps=[(("policy", "shown", ("admin",)), 0), (("ask", True, "first"), 0)])
 @example(own=True, hardness="73.5", steps=[(("policy", "shown", ("admin",)), 0), (("say", True, "as it is"), 0)])
 @example(own=True, hardness="73.5", steps=[(("policy", "shown", ("admin",)), 0), (("say", True, "as it is"), 1)])

@@ -71,21 +71,23 @@ def test_the_uncertainty_that_is_judged_is_half_of_the_stated() -> None:
 
 
 def test_the_conditions_and_the_definition_come_along() -> None:
-    """Temperature to the reading, surface and delay of its inspection, and what its gauge measures; else nothing."""
+    """Temperature to the reading, surface, delay and spacing as stated, and what its gauge measures; else nothing."""
     rows = ball_rows("U-1")
     assert rows.measured is not None
     how, when = dict(parse_manner(rows.measured.manner)), parse_sources(rows.measured.sources)
-    how["hardness"] = how["hardness"]._replace(surface="sanded", delay_s="10")
+    how["hardness"] = how["hardness"]._replace(surface="sanded", delay_s="10", spacing_mm="6")
     when["hardness"] = when["hardness"]._replace(milli_c=22_500)
     texts = {"manner": format_manner(how), "sources": format_sources(when)}
     defined = {name: msgspec.structs.replace(gauge, definition="peak") for name, gauge in rows.gauges.items()}
     told = rows._replace(measured=msgspec.structs.replace(rows.measured, **texts), gauges=defined).judged()
     readings = facts_from_rows(told, rulebook("engraving")).readings
     hardness, mass = readings["hardness"], readings["mass"]
-    assert ("22.5", "10", "sanded", "peak") == (
-        hardness.temperature_c, hardness.delay_s, hardness.surface, hardness.definition,
+    assert ("22.5", "10", "6", "sanded", "peak") == (
+        hardness.temperature_c, hardness.delay_s, hardness.spacing_mm, hardness.surface, hardness.definition,
     )  # fmt: skip
-    assert (None, None, "", "peak") == (mass.temperature_c, mass.delay_s, mass.surface, mass.definition)
+    assert (None, None, None, "", "peak") == (
+        mass.temperature_c, mass.delay_s, mass.spacing_mm, mass.surface, mass.definition,
+    )  # fmt: skip
 
 
 def test_the_calibration_before_the_reading_and_the_newest_study_give_its_uncertainty() -> None:

@@ -15,7 +15,7 @@ FULL = Method(
     temperature_c=("21", "25"), delay_s="1", readings=5, spacing_mm="6", statistic="mean", surface="clean, dry"
 )
 AS_ASKED: dict[str, Any] = {
-    "temperature_c": "21", "delay_s": "1", "readings": 5, "statistic": "mean", "surface": "Clean, dry",
+    "temperature_c": "21", "delay_s": "1", "readings": 5, "spacing_mm": "6.0", "statistic": "mean", "surface": "Clean, dry",
 }  # fmt: skip
 
 
@@ -28,6 +28,7 @@ AS_ASKED: dict[str, Any] = {
         (Method(readings=5), {"readings": 1}, "1 reading, not 5 or more"),
         (Method(readings=5), {"readings": 4}, "4 readings, not 5 or more"),
         (Method(statistic="mean"), {"readings": 5, "statistic": "median"}, "the median stands, not the mean"),
+        (Method(spacing_mm="6"), {"readings": 5, "spacing_mm": "5.9"}, "readings 5.9 mm apart, not 6 mm apart or more"),
         (Method(surface="sanded 500"), {"surface": "polished"}, "the surface was polished, not sanded 500"),
     ],
 )
@@ -43,7 +44,7 @@ def test_a_reading_known_to_be_taken_otherwise_decides_nothing(
 
 
 def test_what_is_not_on_record_is_only_said() -> None:
-    """A reading without temperature, delay, places or surface is judged, with four reasons."""
+    """A reading without temperature, delay, spacing or surface is judged, with four reasons."""
     measured = reading("74", "shore_d", "hardness", readings=5, statistic="mean")
     verdict = judge(requirement(method=FULL), ball({"hardness": measured}))
     assert "conforms" == verdict.outcome
@@ -51,10 +52,12 @@ def test_what_is_not_on_record_is_only_said() -> None:
 
 
 def test_what_was_taken_as_asked_says_little() -> None:
-    """Bounds are inside, and a surface is compared without regard to case and hyphens; places are never on record."""
+    """Bounds are inside, a surface is compared without regard to case and hyphens, and one reading has no spacing."""
     measured = reading("74", "shore_d", "hardness", **AS_ASKED)
     found = conditions_of(requirement(method=FULL), measured)
-    assert ((), 1) == (found.otherwise, len(found.unknown))
+    assert Conditions() == found
+    alone = reading("74", "shore_d", "hardness")
+    assert Conditions() == conditions_of(requirement(method=Method(spacing_mm="6")), alone)
     slug = reading("74", "shore_d", "hardness", surface="sanded-500")
     assert Conditions() == conditions_of(requirement(method=Method(surface="sanded 500")), slug)
 

@@ -10,11 +10,26 @@ from ledger.errors import Contradiction, MalformedSerial, UnknownSubject
 from ledger.line.balls import BallEngravedAnew, SerialsAllotted, UnitStarted, UnitWorked
 from ledger.line.holds import HoldPlaced
 from ledger.line.lots import left_of
+from ledger.line.reading_rows import Measured
 from ledger.line.record import Record
 from ledger.line.rows import Allotment, Counter, Lot, SerialRow, Unit
 from ledger.line.serial import next_serials
+from ledger.line.standing_readings import manner_of
 from tests.line.independent_fold import check_views
-from tests.line.making import SERIAL_KEY, allot, at, engrave, engraving, plan, shells, stocked_plant
+from tests.line.making import (
+    SERIAL_KEY,
+    allot,
+    at,
+    engrave,
+    engraving,
+    inspection,
+    plan,
+    reading,
+    release,
+    sample,
+    shells,
+    stocked_plant,
+)
 
 
 def started(unit: str = "U-1", **fields: Any) -> UnitStarted:
@@ -181,6 +196,33 @@ def test_turning_and_engraving_under_a_hold_are_breaches(stop: Any) -> None:
     expected = ["under-hold"] if stop == "work" else []
     assert expected == plant.submit(engraving("U-1", serials[1])).codes
     assert expected == plant.submit(unit_worked("sanded")).codes
+
+
+def test_a_step_of_its_own_voids_what_it_can_have_changed() -> None:
+    """What was read before it no longer stands, and what is reported of that time later neither; marking changes nothing."""
+    plant = stocked_plant()
+    engrave(plant, "U-1")
+    plant.submit(inspection("U-1", reading(), reading("hardness", "76")), unit_worked("cg-marked"))
+    plant.submit(UnitWorked(at=at(11), unit="U-1", step="polished", station="P-1"))
+    assert {"mass"} == set(manner_of(plant.row(Measured, "U-1")))
+    plant.submit(inspection("U-1", reading("hardness", "76"), at=at(10, "15:00")))
+    assert {"mass"} == set(manner_of(plant.row(Measured, "U-1")))
+    plant.submit(inspection("U-1", reading("hardness", "76"), at=at(12)))
+    assert {"mass", "hardness"} == set(manner_of(plant.row(Measured, "U-1")))
+    plant.submit(UnitWorked(at=at(13), unit="U-1", step="turned", station="P-1"))
+    assert {} == dict(manner_of(plant.row(Measured, "U-1")))
+    check_views(plant)
+
+
+def test_a_released_ball_that_is_worked_is_held() -> None:
+    """Its release rests on what it was before: that takes a rework, which ends the release."""
+    plant = stocked_plant()
+    engrave(plant, "U-1")
+    plant.submit(inspection("U-1"), sample())
+    released = plant.submit(release(plant, "U-1"))
+    entered = plant.submit(UnitWorked(at=at(12), unit="U-1", step="sanded", station="P-1"))
+    assert [("release-unfounded", "unit:U-1", released.address)] == [(b.code, b.node, b.fact) for b in entered.breaches]
+    assert [] == plant.submit(UnitWorked(at=at(12), unit="U-1", step="pin-marked", station="P-1")).codes
 
 
 def test_a_step_of_its_own_says_how_a_ball_is_finished() -> None:

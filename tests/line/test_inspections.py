@@ -13,7 +13,8 @@ from ledger.line.inspections import Inspection, Reading, reading_value, readings
 from ledger.line.quantity import OF_COMPONENTS, QUANTITIES
 from ledger.line.reading_rows import LotReading, Measured
 from ledger.line.record import Record
-from ledger.line.releases import VOIDED, Rework
+from ledger.line.releases import Rework
+from ledger.line.voided_readings import VOIDED
 from tests.line.making import at, engrave, gauge, inspection, reading, registered, stocked_plant
 from tests.line.plant import Plant
 
@@ -23,6 +24,11 @@ def ball() -> Plant:
     plant = stocked_plant()
     engrave(plant, "U-1")
     return plant
+
+
+def spaced(spacing_mm: str) -> Inspection:
+    """U-1 read at two places."""
+    return inspection("U-1", reading(values=("15.1", "15.2"), statistic="mean", spacing_mm=spacing_mm))
 
 
 def polished(**fields: Any) -> Rework:
@@ -72,6 +78,10 @@ def test_a_statistic_is_rounded_half_to_even_at_a_millionth(values: Any, statist
         (inspection("U-1", temperature_c="21.0001"), MalformedRecord, "temperature_c"),
         (inspection("U-1", delay_s="-1"), MalformedRecord, "delay_s"),
         (inspection("U-1", delay_s="86401"), MalformedRecord, "delay_s"),
+        (inspection("U-1", reading(spacing_mm="6")), MalformedRecord, "readings[0].spacing_mm"),
+        (spaced("-6"), MalformedRecord, "readings[0].spacing_mm"),
+        (spaced("350.001"), MalformedRecord, "readings[0].spacing_mm"),
+        (spaced("6.0001"), MalformedRecord, "readings[0].spacing_mm"),
     ],
 )
 def test_what_contradicts_is_refused(record: Record, error: type[Exception], where: str) -> None:

@@ -21,7 +21,7 @@ from ledger.line.lots import left_of
 from ledger.line.record import Record
 from ledger.line.rows import Descent, Lot, LotStep
 from tests.line.independent_fold import check_views
-from tests.line.making import at, blocks, cores, engrave, shells, stocked_plant
+from tests.line.making import at, blocks, cores, engrave, model, shells, stocked_plant
 
 
 def worked(step: str, began: str, lot: str = "SL-1", ended: str | None = None) -> LotWorked:
@@ -76,6 +76,16 @@ def test_a_split_lot_goes_on_with_what_its_parent_was() -> None:
     heir, parent = plant.row(Lot, "SL-1A"), plant.row(Lot, "SL-1")
     assert (6, 14) == (left_of(heir), left_of(parent))
     assert ("shell", "ORBIT", 15, parent.ended_ms) == (heir.stage, heir.model, heir.weight_class, heir.ended_ms)
+
+
+def test_lots_of_two_revisions_do_not_become_one() -> None:
+    """The heir has one revision, by which it is approved and type-tested."""
+    plant = stocked_plant()
+    plant.submit(model(revision=2), shells("SL-2", ("CL-1", 4), revision=2))
+    error = plant.refused(merged("SL-3", ("SL-1", 20), ("SL-2", 4)))
+    assert ("lots[1].lot", "shell of ORBIT, revision 1", "shell of ORBIT, revision 2") == (
+        error.where, error.expected, error.got,
+    )  # fmt: skip
 
 
 def test_a_merged_lot_has_the_latest_instant_and_both_parents() -> None:

@@ -9,6 +9,7 @@ import pytest
 from ledger.errors import Contradiction, RuleStands, UnknownSubject
 from ledger.line.balls import UnitStarted
 from ledger.line.gauges import GaugeFaulted
+from ledger.line.holds import HoldLifted
 from ledger.line.models import RulebookAdopted
 from ledger.line.process_plan import Inspect
 from ledger.line.record import Record
@@ -163,6 +164,7 @@ def test_the_last_judgement_of_a_sample_counts() -> None:
     plant.submit(sample())
     plant.submit(sample(nonconforming=1, accepted=False))
     assert 0 == (len(plant.entries) - 1) % 10
+    plant.submit(HoldLifted(at=at(11), hold=f"B{len(plant.entries) - 1}.0.0", reason="screened"))
     assert "hardness is not measured" in str(plant.refused(release(plant, "U-1")))
 
 

@@ -14,8 +14,8 @@ from ledger.line.lots import left_of
 from ledger.line.process_plan import Inspect
 from ledger.line.record import Record
 from ledger.line.releases import Release, Rework
-from ledger.line.rows import Descent, Lot, ModelJudged, SampleJudged
-from ledger.line.samples import Cover, goes_on_from, sample_cover
+from ledger.line.rows import Descent, Lot, LotStep, ModelJudged, SampleJudged
+from ledger.line.sample_cover import Cover, goes_on_from, sample_cover
 from tests.line.independent_fold import check_views
 from tests.line.making import (
     at,
@@ -74,6 +74,7 @@ def covered(plant: Plant, lot: str) -> Cover:
         "hardness",
         lambda name: plant.tables.where(SampleJudged, "lot", name),
         lambda name: plant.tables.where(Descent, "child", name),
+        lambda name: plant.tables.where(LotStep, "lot", name),
     )
 
 
@@ -190,7 +191,7 @@ def test_a_sample_judged_before_a_split_covers_what_left() -> None:
     after = plant.submit(sample()).address
     plant.submit(split("SL-1", "SL-3"))
     assert [after] == [row.sample for row in covered(plant, "SL-3").judged]
-    assert ((), ("SL-2",)) == covered(plant, "SL-2")
+    assert Cover((), ("SL-2",)) == covered(plant, "SL-2")
     engrave(plant, "U-2", lot="SL-2")
     plant.submit(inspection("U-2"))
     assert "the lot's sample for hardness is not judged" in str(plant.refused(release(plant, "U-2")))
@@ -237,7 +238,7 @@ def test_a_sample_of_cores_covers_no_shells() -> None:
     """What is poured is a new thing."""
     plant = stocked_plant()
     plant.submit(sample(lot="CL-1"))
-    assert ((), ("SL-1",)) == covered(plant, "SL-1")
+    assert Cover((), ("SL-1",)) == covered(plant, "SL-1")
 
 
 def test_a_corrected_sample_keeps_its_place_before_the_split() -> None:

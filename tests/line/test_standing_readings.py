@@ -41,6 +41,7 @@ manners = st.builds(
     readings=st.integers(1, 50),
     surface=words,
     delay_s=st.sampled_from(["", "15", "0.5"]),
+    spacing_mm=st.sampled_from(["", "6"]),
 )
 sources = st.builds(
     Source,
@@ -161,6 +162,17 @@ def test_the_digest_changes_with_all_that_a_verdict_rests_on() -> None:
     assert len(said) + 1 == len(digests)
     assert readings_digest(row) == readings_digest(msgspec.structs.replace(row, weight_class=16, engraved_ms=1))
     assert {"G-MASS", "G-HARD"} == gauges_of(row)
+
+
+def test_the_spacing_of_repeated_readings_is_held() -> None:
+    """It is said of each quantity by itself, and comes last."""
+    values: dict[str, Any] = {"values": ("15.10", "15.12"), "statistic": "mean"}
+    plant = measured_ball(inspection("U-1", reading(**values, spacing_mm="6.5"), reading("hardness", "76")))
+    row = plant.row(Measured, "U-1")
+    assert row.manner == '{"hardness":["shore_d","G-HARD","single",1],"mass":["lb","G-MASS","mean",2,"","","6.5"]}'
+    plant.submit(inspection("U-1", reading(**values), at=at(11)))
+    assert "" == parse_manner(plant.row(Measured, "U-1").manner)["mass"].spacing_mm
+    check_views(plant)
 
 
 STEP = st.fixed_dictionaries(

@@ -10,7 +10,7 @@ from ledger.line.gauges import GaugeCalibrated, GaugeRegistered
 from ledger.line.inspections import Inspection
 from ledger.line.lot_changes import LotWorked
 from ledger.line.models import RulebookAdopted
-from ledger.line.reading_rows import Gauge
+from ledger.line.reading_rows import Gauge, GaugeStudy, Measured
 from ledger.line.record import Record
 from ledger.line.rows import Model, Plan
 from ledger.line.uses import takes_away
@@ -25,8 +25,10 @@ from tests.line.making import (
     plan,
     reading,
     ready_plant,
+    registered,
     shells,
     stocked_plant,
+    studied,
 )
 from tests.line.plant import Plant
 from tests.line.test_corrections import correction
@@ -135,6 +137,36 @@ def test_a_gauge_that_something_was_read_with_is_not_withdrawn() -> None:
     check_views(plant)
 
 
+def test_a_unit_that_something_was_read_in_is_not_corrected_alone() -> None:
+    """The readings said in it come along, each judged by the new one; without any, it is just put right."""
+    plant = stocked_plant()
+    engrave(plant, "U-1")
+    right = registered("G-MASS", "mass", "kg")
+    read = plant.submit(inspection("U-1")).address
+    assert f"lb as the unit of mass of gauge G-MASS would be gone, and fact {read} read with it" in refused(
+        plant, (MASS, right)
+    )
+    again = inspection("U-1", reading(value="6.85", unit="kg"))
+    assert "unit" in str(plant.refused(correction((MASS, right), (read, inspection("U-1")))).where)
+    plant.submit(correction((MASS, right), (read, again)))
+    assert ("kg", 6_850_000) == (plant.row(Gauge, "G-MASS").unit, plant.row(Measured, "U-1").mass)
+    check_views(plant)
+    unused = stocked_plant()
+    assert [] == unused.submit(correction((MASS, right))).codes
+
+
+def test_a_unit_that_a_study_was_made_in_is_not_corrected_alone() -> None:
+    """Its scatter was measured in that unit."""
+    plant = stocked_plant()
+    study = plant.submit(studied()).address
+    right = registered("G-MASS", "mass", "kg")
+    assert f"fact {study} studied it" in refused(plant, (MASS, right))
+    again = studied(unit="kg", readings=((("6.80", "6.85"), ("6.81", "6.86")), (("6.80", "6.85"), ("6.82", "6.87"))))
+    plant.submit(correction((MASS, right), (study, again)))
+    assert "kg" == plant.row(GaugeStudy, study).unit
+    check_views(plant)
+
+
 def test_a_use_that_was_withdrawn_before_is_none() -> None:
     """The set of gauges is known still, and nothing is found in it."""
     plant = stocked_plant()
@@ -164,12 +196,14 @@ def test_a_use_that_a_correction_brought_counts() -> None:
         (model(), model(revision=2), False),
         (model(), plan(), True),
         (plan(), plan(model="NOVA"), True),
-        (gauge("G-1", "mass", "lb")[0], gauge("G-1", "mass", "kg")[0], False),
+        (gauge("G-1", "mass", "lb")[0], registered("G-1", "mass", "lb", high="16"), False),
+        (gauge("G-1", "mass", "lb")[0], registered("G-1", "mass", "kg"), True),
+        (gauge("G-1", "mass", "lb")[0], registered("G-1", "top_weight", "lb"), True),
         (gauge("G-1", "mass", "lb")[0], gauge("G-2", "mass", "lb")[0], True),
         (gauge("G-1", "mass", "lb")[1], None, False),
         (RulebookAdopted(at=at(1), rulebook="body-a", digest="a" * 64), None, False),
     ],
 )
 def test_what_takes_a_fact_away(old: Record, new: Record | None, away: bool) -> None:  # noqa: FBT001  # a case
-    """Nothing in its place, or another model or gauge; of other kinds nothing is taken away."""
+    """Nothing in its place, another model or gauge, or another unit of it; of other kinds nothing is taken away."""
     assert away == takes_away(old, new)
