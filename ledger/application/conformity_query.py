@@ -5,9 +5,11 @@ from __future__ import annotations
 import msgspec
 
 from ledger.application.adopted_files import find_rulebook
+from ledger.application.halves import Halves
 from ledger.application.judging import JudgedBy, grounds_of, judge_by, judged_rows
 from ledger.application.populations import Population
 from ledger.application.release_policies import policy_in_force
+from ledger.conformity.columns import Counted
 from ledger.conformity.house_from_rows import house_policy
 from ledger.conformity.population import Tally
 from ledger.conformity.verdict import CAUTION
@@ -50,10 +52,17 @@ def conformity_of(reader: Reader, selection: Selection, rulebook: str, *, listed
     if listed > LISTED:
         raise TooLarge("too many balls for one list", expected=f"at most {LISTED}", got=listed, mend="page with after")
     edition, policy = find_rulebook(reader, rulebook), policy_in_force(reader)
+    halves = Halves(reader, selection, _counted, rulebook)
     population = Population(reader, selection, edition.rulebook)
     judge = population.judge(house_policy(policy))
-    for chunk in population.columns():
+    for chunk in population.measured(halves.first):
         population.take(judge, chunk)
+    second = halves.second()
+    if second is not None:
+        judge.add(second)
+    never = population.never()
+    if never is not None:
+        population.take(judge, never)
     tally = judge.tally()
     selected = select_balls(reader.transaction, selection._replace(limit=listed)) if listed else []
     grounds = grounds_of(reader, selected)
@@ -77,3 +86,12 @@ def conformity_of(reader: Reader, selection: Selection, rulebook: str, *, listed
         more=0 < listed < tally.balls,
         policy="" if policy is None else policy.address,
     )
+
+
+def _counted(reader: Reader, selection: Selection, rulebook: str) -> Counted:
+    """The balls of a selection that were ever measured, judged and added up."""
+    population = Population(reader, selection, find_rulebook(reader, rulebook).rulebook)
+    judge = population.judge(house_policy(policy_in_force(reader)))
+    for chunk in population.measured():
+        population.take(judge, chunk)
+    return judge.counted()

@@ -7,25 +7,28 @@ touched readings, dates, the lot that a ball is of, a gauge or a model; the ball
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import msgspec
 from msgspec import UNSET, UnsetType
 
 from ledger.application.adopted_files import find_rulebook
 from ledger.application.corrected_balls import CorrectedBall, CorrectedBalls
-from ledger.application.correction_before import Before, find_correction, landed
+from ledger.application.correction_before import Before, Landed, find_correction, landed
 from ledger.application.correction_breaches import BreachOpened, opened_by
 from ledger.application.correction_reach import Reach, count_below
+from ledger.application.halves import Halves
 from ledger.application.impact_pass import (
     Change,
     ChangeCount,
     Choose,
+    Chunk,
     Where,
     WhereCount,
     check_listed,
     judged_chunks,
     look,
+    never_chunks,
 )
 from ledger.application.populations import Population, every_ground
 from ledger.application.release_policies import policy_in_force
@@ -93,8 +96,7 @@ def impact_of_correction(reader: Reader, fact: str, rulebook: str, *, listed: in
     check_listed(listed)
     file, policy = find_rulebook(reader, rulebook), policy_in_force(reader)
     correction = landed(reader, find_correction(reader, fact))
-    before = Before(reader, correction)
-    counted = _Counted(reader, before, Reach(reader, correction, before), file.rulebook, listed)
+    counted = _Counted(reader, _Asking(reader, correction, file.rulebook), (fact, rulebook, listed))
     if not counted.balls:
         raise NotFound(
             f"correction {correction.address} touches no ball",
@@ -136,52 +138,124 @@ def _kind(record: Any) -> str:
     return str(type(record).__struct_config__.tag)
 
 
+class _Asking:
+    """Which balls a correction touches, how they are looked at, and the passes over columns that this takes."""
+
+    def __init__(self, reader: Reader, correction: Landed, rulebook: Rulebook) -> None:
+        before = Before(reader, correction)
+        self.reach = reach = Reach(reader, correction, before)
+        changed_lots = _changed_lots(reader, before, reach)
+        self.concerned = _concerned(reader, reach, rulebook, whole=bool(reach.units or reach.models or changed_lots))
+        now, policy = every_ground(reader), house_policy(policy_in_force(reader))
+        self.grounds = before.grounds(now), now
+        book = limited_to(rulebook, self.concerned)
+        past = Population(reader, Selection(), book, grounds=self.grounds[0], lots=changed_lots)
+        self.looks = (
+            look(past, rulebook, policy),
+            look(Population(reader, Selection(), book, grounds=now), rulebook, policy),
+        )
+        self.direct = CorrectedBalls(reader, before, self.looks, sorted(reach.units))
+        self.passes: list[tuple[Selection, str | None]] = [
+            *((Selection(lot=lot), None) for lot in sorted(changed_lots)),
+            *((Selection(), gauge) for gauge in sorted(reach.gauges)),
+            *((Selection(model=model), None) for model in sorted(reach.models)),
+        ]
+        # Only a gauge's or a model's balls may be among those below a lot too.
+        self.overlap = bool(reach.models or reach.gauges)
+        self.is_one_pass = len(self.passes) == 1 and not reach.shells
+
+
+class _Passes:
+    """What is added up over the columns; a ball that a fact names or an earlier pass took is left out."""
+
+    def __init__(self, reader: Reader, asking: _Asking, listed: int) -> None:
+        self._reader, self._asking = reader, asking
+        self.change, self.where, self.foremost = ChangeCount(*asking.looks), WhereCount(), Foremost(listed)
+        self.judged = self.new = 0
+        self.judged_units, self.seen = set(asking.direct.units), set(asking.direct.units)
+
+    def take(self, selection: Selection, gauge: str | None) -> None:
+        """Judge the balls of a selection before and after, and count as touched those that are not counted yet."""
+        choose = _choice(self.judged_units, gauge)
+        read_with = None if gauge is None else ReadWith(gauge)
+        for chunk in judged_chunks(self._reader, selection, self._asking.looks, read_with=read_with, choose=choose):
+            self._add(chunk)
+
+    def take_never(self, selection: Selection, gauge: str | None) -> None:
+        """The same of those that were never measured, which no gauge read."""
+        if gauge is None:
+            for chunk in never_chunks(self._reader, selection, self._asking.looks):
+                self._add(chunk)
+
+    def _add(self, chunk: Chunk) -> None:
+        mask = self.change.take(*chunk.judged)
+        own = [one.own[mask] for one in chunk.judged]
+        self.foremost.take(change_keys(*own), chunk.units, mask.nonzero()[0])
+        self.judged += len(chunk.units)
+        if not self._asking.overlap:
+            return
+        new = [unit for unit in chunk.units if unit not in self.seen]
+        if not self._asking.is_one_pass:
+            self.judged_units.update(chunk.units)
+            self.seen.update(new)
+        self.new += len(new)
+        self.where.take(whereabouts(self._reader, new).values())
+
+    def merge(self, later: _Counts) -> None:
+        """Add what was counted over the other half of the one pass."""
+        self.change.merge(later.change)
+        self.where.merge(later.where)
+        self.foremost.merge(later.foremost)
+        self.judged += later.judged
+        self.new += later.new
+
+    @property
+    def counts(self) -> _Counts:
+        """What can be sent to another process."""
+        return _Counts(self.change, self.where, self.foremost, self.judged, self.new)
+
+
+class _Counts(NamedTuple):
+    """What one process added up."""
+
+    change: ChangeCount
+    where: WhereCount
+    foremost: Foremost
+    judged: int
+    new: int
+
+
+def _second_half(reader: Reader, selection: Selection, fact: str, rulebook: str, listed: int) -> _Counts:
+    """The one pass over the balls of a selection."""
+    correction = landed(reader, find_correction(reader, fact))
+    asking = _Asking(reader, correction, find_rulebook(reader, rulebook).rulebook)
+    passes = _Passes(reader, asking, listed)
+    passes.take(selection, asking.passes[0][1])
+    return passes.counts
+
+
 class _Counted:
     """What is added up over the balls that a correction touches."""
 
-    def __init__(self, reader: Reader, before: Before, reach: Reach, rulebook: Rulebook, listed: int) -> None:
-        self._reader, self._listed = reader, listed
-        self.where, self.foremost = WhereCount(), Foremost(listed)
-        changed_lots = _changed_lots(reader, before, reach)
-        self.concerned = _concerned(reader, reach, rulebook, whole=bool(reach.units or reach.models or changed_lots))
-        grounds, policy = every_ground(reader), house_policy(policy_in_force(reader))
-        book = limited_to(rulebook, self.concerned)
-        past = Population(reader, Selection(), book, grounds=before.grounds(grounds), lots=changed_lots)
-        now = Population(reader, Selection(), book, grounds=grounds)
-        self._looks = look(past, rulebook, policy), look(now, rulebook, policy)
-        self.change = ChangeCount(*self._looks)
-        self.direct = CorrectedBalls(reader, before, self._looks, sorted(reach.units))
-        self.judged = self.direct.judged(self.change, (before.grounds(grounds), grounds))
+    def __init__(self, reader: Reader, asking: _Asking, words: tuple[str, str, int]) -> None:
+        """``words``: the fact, the rulebook and how many are listed."""
+        self._listed = words[2]
+        self.direct, self.concerned = asking.direct, asking.concerned
+        passes = _Passes(reader, asking, self._listed)
+        self.change, self.where, self.foremost = passes.change, passes.where, passes.foremost
+        passes.judged += self.direct.judged(self.change, asking.grounds)
         self.where.take(self.direct.whereabouts)
-        self._judged_units, self._seen = set(self.direct.units), set(self.direct.units)
-        # Only a gauge's or a model's balls may be among those below a lot too.
-        self._overlap = bool(reach.models or reach.gauges)
-        below = reach.below(frozenset(self._seen))
-        self.certainties = count_below(below, self.where, self._seen if self._overlap else None)
-        self.certainties["certain"] += self.direct.count
-        for lot in sorted(changed_lots):
-            self._pass(Selection(lot=lot))
-        for gauge in sorted(reach.gauges):
-            self._pass(Selection(), gauge)
-        for model in sorted(reach.models):
-            self._pass(Selection(model=model))
-        self.balls = self.certainties.total()
-
-    def _pass(self, selection: Selection, gauge: str | None = None) -> None:
-        """Judge the balls of a selection before and after, and count as touched those that are not counted yet."""
-        read_with, choose = None if gauge is None else ReadWith(gauge), _choice(self._judged_units, gauge)
-        for chunk in judged_chunks(self._reader, selection, self._looks, read_with=read_with, choose=choose):
-            mask = self.change.take(*chunk.judged)
-            own = [one.own[mask] for one in chunk.judged]
-            self.foremost.take(change_keys(*own), chunk.units, mask.nonzero()[0])
-            self.judged += len(chunk.units)
-            if not self._overlap:
-                continue
-            self._judged_units.update(chunk.units)
-            new = [unit for unit in chunk.units if unit not in self._seen]
-            self._seen.update(new)
-            self.certainties["certain"] += len(new)
-            self.where.take(whereabouts(self._reader, new).values())
+        below = asking.reach.below(frozenset(passes.seen))
+        self.certainties = count_below(below, self.where, passes.seen if asking.overlap else None)
+        for selection, gauge in asking.passes:
+            halves = Halves(reader, selection, _second_half, *words) if asking.is_one_pass else None
+            passes.take(selection if halves is None else halves.first, gauge)
+            second = None if halves is None else halves.second()
+            if second is not None:
+                passes.merge(second)
+            passes.take_never(selection, gauge)
+        self.certainties["certain"] += self.direct.count + passes.new
+        self.judged, self.balls = passes.judged, self.certainties.total()
 
     def listed(self) -> tuple[CorrectedBall, ...]:
         """The balls that the facts name, then those of which a verdict changes, the worst first."""

@@ -14,6 +14,7 @@ import msgspec
 from msgspec import UNSET, UnsetType
 
 from ledger.application.adopted_files import find_rulebook
+from ledger.application.halves import Halves
 from ledger.application.histories import instant_text
 from ledger.application.impact_pass import (
     BallPlace,
@@ -59,6 +60,16 @@ if TYPE_CHECKING:
     Whole = np.ndarray[Any, np.dtype[np.int64]]
 
 _TRUSTED, _NOW, _SHIFTED = range(3)
+
+
+class _Words(NamedTuple):
+    """What was asked."""
+
+    gauge: str
+    rulebook: str
+    found: str | None
+    bias: str | None
+    listed: int
 
 
 class Turn(msgspec.Struct, frozen=True, kw_only=True):
@@ -153,25 +164,13 @@ def impact_of_gauge(
     row = reader.one(Gauge, gauge)
     if row is None:
         raise NotFound(f"gauge {gauge} is not in the book", where="gauge", mend="look at the list of gauges")
-    file, grounds = find_rulebook(reader, rulebook), every_ground(reader)
-    window = _window(row, grounds.calibrations.get(gauge, ()), found, bias)
-    asked = _bias(row, window, bias)
-    policy = policy_in_force(reader)
-    concerned = concerned_by_readings(file.rulebook, [row.quantity])
-    trusted = _trusted(grounds, gauge, window)
-    book = limited_to(file.rulebook, concerned)
-    before = Population(reader, Selection(), book, grounds=trusted)
-    looks = [look(before, file.rulebook, house_policy(policy))] * 2
-    if trusted is not grounds:
-        now = Population(reader, Selection(), book, grounds=grounds)
-        looks[_NOW] = look(now, file.rulebook, house_policy(policy))
-    if asked is not None:
-        looks.append(look(before, file.rulebook, house_policy(policy), asked))
-    counted = _Counted(looks, listed)
-    choose = _Choice(reader, row, window)
-    read_with = ReadWith(gauge, window.from_ms, window.to_ms)
-    for chunk in judged_chunks(reader, Selection(), looks, read_with=read_with, choose=choose):
-        counted.take(reader, chunk.units, chunk.judged)
+    words = _Words(gauge, rulebook, found, bias, listed)
+    asking, halves = _Asking(reader, row, words), Halves(reader, Selection(), _count, words)
+    counted = asking.count(reader, halves.first)
+    second = halves.second()
+    if second is not None:
+        counted.merge(second)
+    file, window, asked, policy = asking.file, asking.window, asking.bias, asking.policy
     return ImpactOfGauge(
         gauge=gauge,
         quantity=row.quantity,
@@ -181,7 +180,7 @@ def impact_of_gauge(
         edition=file.rulebook.edition,
         digest=file.digest,
         balls=counted.balls,
-        concerned=concerned,
+        concerned=asking.concerned,
         where=counted.where.where(reader),
         now=counted.now.change,
         caution=CAUTION,
@@ -192,7 +191,7 @@ def impact_of_gauge(
         shifted=UNSET if counted.shifted is None else counted.shifted.change,
         shifted_where=UNSET if counted.shifted is None else counted.shifted_where.where(reader),
         lots=_lots(reader, gauge, window),
-        listed=_listed(reader, looks, counted.foremost.units),
+        listed=_listed(reader, asking.looks, counted.foremost.units),
         more=counted.foremost.seen > listed,
         policy=UNSET if policy is None else policy.address,
     )
@@ -222,9 +221,52 @@ class _Counted:
         self.foremost.take(keys[told], units, told.nonzero()[0])
         self.balls += len(units)
 
+    def merge(self, later: _Counted) -> None:
+        self.balls += later.balls
+        self.where.merge(later.where)
+        self.shifted_where.merge(later.shifted_where)
+        self.now.merge(later.now)
+        if self.shifted is not None and later.shifted is not None:
+            self.shifted.merge(later.shifted)
+        self.foremost.merge(later.foremost)
+
 
 _BEHIND = len(OUTCOMES) ** 2
 """Added to the key of a ball that the shift does not change: it is listed after those that it does."""
+
+
+class _Asking:
+    """The ways of looking at the balls, and which of them."""
+
+    def __init__(self, reader: Reader, gauge: Gauge, words: _Words) -> None:
+        self._gauge, self._listed = gauge, words.listed
+        self.file, grounds = find_rulebook(reader, words.rulebook), every_ground(reader)
+        self.window = _window(gauge, grounds.calibrations.get(gauge.gauge, ()), words.found, words.bias)
+        self.bias = _bias(gauge, self.window, words.bias)
+        self.policy = policy_in_force(reader)
+        self.concerned = concerned_by_readings(self.file.rulebook, [gauge.quantity])
+        trusted, policy = _trusted(grounds, gauge.gauge, self.window), house_policy(self.policy)
+        book = limited_to(self.file.rulebook, self.concerned)
+        before = Population(reader, Selection(), book, grounds=trusted)
+        self.looks = [look(before, self.file.rulebook, policy)] * 2
+        if trusted is not grounds:
+            now = Population(reader, Selection(), book, grounds=grounds)
+            self.looks[_NOW] = look(now, self.file.rulebook, policy)
+        if self.bias is not None:
+            self.looks.append(look(before, self.file.rulebook, policy, self.bias))
+
+    def count(self, reader: Reader, selection: Selection) -> _Counted:
+        """Everything counted over the balls of a selection."""
+        counted, choose = _Counted(self.looks, self._listed), _Choice(reader, self._gauge, self.window)
+        read_with = ReadWith(self._gauge.gauge, self.window.from_ms, self.window.to_ms)
+        for chunk in judged_chunks(reader, selection, self.looks, read_with=read_with, choose=choose):
+            counted.take(reader, chunk.units, chunk.judged)
+        return counted
+
+
+def _count(reader: Reader, selection: Selection, words: _Words) -> _Counted:
+    """The same in another process, which has the words of the question alone."""
+    return _Asking(reader, reader.rows(Gauge, "gauge", words.gauge)[0], words).count(reader, selection)
 
 
 class _Choice:

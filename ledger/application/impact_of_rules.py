@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import msgspec
 from msgspec import UNSET, UnsetType
 
 from ledger.application.adopted_files import find_rulebook
+from ledger.application.halves import Halves
 from ledger.application.impact_pass import (
     BallPlace,
     Change,
     ChangeCount,
+    Chunk,
     Look,
     Where,
     WhereCount,
@@ -20,6 +23,7 @@ from ledger.application.impact_pass import (
     check_listed,
     judged_chunks,
     look,
+    never_chunks,
     selected_in_order,
 )
 from ledger.application.populations import Population, every_ground
@@ -108,37 +112,75 @@ def impact_of_rules(
             where="against",
             mend="name another rulebook, or a date on which the balls are taken to be made or used",
         )
-    files = [find_rulebook(reader, side.rulebook) for side in (before, after)]
-    books = [file.rulebook for file in files]
-    other_dates = before[1:] != after[1:] or books[0].made_event != books[1].made_event
-    concerned = concerned_by_rules(*books, other_dates=other_dates)
-    policy, grounds = policy_in_force(reader), every_ground(reader)
-    looks: list[Look] = []
-    for side, book in zip((before, after), books, strict=True):
-        limited = limited_to(book, concerned)
-        population = Population(
-            reader, selection, limited, made_on=side.made_on, event_on=side.event_on, grounds=grounds
-        )
-        looks.append(look(population, book, house_policy(policy)))
-    count, where, foremost, balls = ChangeCount(*looks), WhereCount(), Foremost(listed), 0
-    for chunk in judged_chunks(reader, selection, looks):
-        mask = count.take(*chunk.judged)
-        places = mask.nonzero()[0]
-        where.take(whereabouts(reader, [chunk.units[place] for place in places.tolist()]).values())
-        foremost.take(change_keys(chunk.judged[0].own[mask], chunk.judged[1].own[mask]), chunk.units, places)
-        balls += len(chunk.units)
+    both = _Both(reader, selection, before, after)
+    halves = Halves(reader, selection, _count_measured, before, after, listed)
+    counted = _Counted(both.looks, listed)
+    for chunk in judged_chunks(reader, halves.first, both.looks):
+        counted.take(reader, chunk)
+    second = halves.second()
+    if second is not None:
+        counted.merge(second)
+    for chunk in never_chunks(reader, selection, both.looks):
+        counted.take(reader, chunk)
     return ImpactOfRules(
-        before=_seen(before, files[0]),
-        after=_seen(after, files[1]),
-        balls=balls,
-        concerned=concerned,
-        change=count.change,
-        where=where.where(reader),
+        before=_seen(before, both.files[0]),
+        after=_seen(after, both.files[1]),
+        balls=counted.balls,
+        concerned=both.concerned,
+        change=counted.change.change,
+        where=counted.where.where(reader),
         caution=CAUTION,
-        listed=ball_changes(reader, looks, foremost.units),
-        more=foremost.seen > listed,
-        policy=UNSET if policy is None else policy.address,
+        listed=ball_changes(reader, both.looks, counted.foremost.units),
+        more=counted.foremost.seen > listed,
+        policy=UNSET if both.policy is None else both.policy.address,
     )
+
+
+class _Both:
+    """The two sides of a question, and how each looks at the balls."""
+
+    def __init__(self, reader: Reader, selection: Selection, before: Under, after: Under) -> None:
+        self.files = [find_rulebook(reader, side.rulebook) for side in (before, after)]
+        books = [file.rulebook for file in self.files]
+        other_dates = before[1:] != after[1:] or books[0].made_event != books[1].made_event
+        self.concerned = concerned_by_rules(*books, other_dates=other_dates)
+        self.policy, grounds = policy_in_force(reader), every_ground(reader)
+        self.looks: list[Look] = []
+        for side, book in zip((before, after), books, strict=True):
+            limited = limited_to(book, self.concerned)
+            population = Population(
+                reader, selection, limited, made_on=side.made_on, event_on=side.event_on, grounds=grounds
+            )
+            self.looks.append(look(population, book, house_policy(self.policy)))
+
+
+class _Counted:
+    """What is added up over the balls."""
+
+    def __init__(self, looks: Sequence[Look], listed: int) -> None:
+        self.change, self.where, self.foremost, self.balls = ChangeCount(*looks), WhereCount(), Foremost(listed), 0
+
+    def take(self, reader: Reader, chunk: Chunk) -> None:
+        mask = self.change.take(*chunk.judged)
+        places = mask.nonzero()[0]
+        self.where.take(whereabouts(reader, [chunk.units[place] for place in places.tolist()]).values())
+        self.foremost.take(change_keys(chunk.judged[0].own[mask], chunk.judged[1].own[mask]), chunk.units, places)
+        self.balls += len(chunk.units)
+
+    def merge(self, later: _Counted) -> None:
+        self.change.merge(later.change)
+        self.where.merge(later.where)
+        self.foremost.merge(later.foremost)
+        self.balls += later.balls
+
+
+def _count_measured(reader: Reader, selection: Selection, before: Under, after: Under, listed: int) -> _Counted:
+    """What the balls of a selection that were ever measured add up to."""
+    both = _Both(reader, selection, before, after)
+    counted = _Counted(both.looks, listed)
+    for chunk in judged_chunks(reader, selection, both.looks):
+        counted.take(reader, chunk)
+    return counted
 
 
 def ball_changes(reader: Reader, looks: list[Look], units: list[str]) -> tuple[BallChange, ...]:

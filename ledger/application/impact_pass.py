@@ -109,6 +109,10 @@ class WhereCount:
         """Count some balls."""
         self._found.update(found)
 
+    def merge(self, other: WhereCount) -> None:
+        """Add what another one counted."""
+        self._found.update(other._found)
+
     def where(self, reader: Reader) -> Where:
         """What was counted. One query for the shipments."""
         states, away = Counter[str](), Counter[str]()
@@ -157,9 +161,10 @@ class ChangeCount:
 
     def __init__(self, before: Look, after: Look) -> None:
         """Nothing is counted yet."""
-        self._looks = before, after
-        books = [look.population.rulebook for look in self._looks]
-        self._quantities = tuple(dict.fromkeys(one.quantity for book in books for one in book.requirements))
+        # No look is kept, so that what was counted can be sent to another process.
+        self._books = before.population.rulebook, after.population.rulebook
+        self._with_policy = before.policy is not None
+        self._quantities = tuple(dict.fromkeys(one.quantity for book in self._books for one in book.requirements))
         self._own, self._house = Transitions(), Transitions()
         self._each = {quantity: Transitions() for quantity in self._quantities}
         self._changed = 0
@@ -171,8 +176,8 @@ class ChangeCount:
         self._own.take(before.own, after.own)
         self._house.take(before.house, after.house)
         sides = [
-            by_quantity(look.population.rulebook, judged.each, self._quantities, len(judged.own))
-            for look, judged in zip(self._looks, (before, after), strict=True)
+            by_quantity(book, judged.each, self._quantities, len(judged.own))
+            for book, judged in zip(self._books, (before, after), strict=True)
         ]
         changed = np.zeros(len(before.own), dtype=bool)
         for quantity, transitions in self._each.items():
@@ -195,6 +200,14 @@ class ChangeCount:
             changed |= outcomes[0] != outcomes[1]
         self._changed += changed
 
+    def merge(self, other: ChangeCount) -> None:
+        """Add what another one counted of other balls, looked at in the same ways."""
+        self._own.merge(other._own)
+        self._house.merge(other._house)
+        for quantity, transitions in self._each.items():
+            transitions.merge(other._each[quantity])
+        self._changed += other._changed
+
     @property
     def change(self) -> Change:
         """Everything counted so far."""
@@ -203,7 +216,7 @@ class ChangeCount:
             changed=self._changed,
             transitions=self._own.matrix,
             quantities={quantity: matrix for quantity, matrix in found.items() if changes_in(matrix)},
-            house=UNSET if self._looks[0].policy is None else self._house.matrix,
+            house=self._house.matrix if self._with_policy else UNSET,
         )
 
 
@@ -236,15 +249,20 @@ def judged_chunks(
     read_with: ReadWith | None = None,
     choose: Choose | None = None,
 ) -> Iterator[Chunk]:
-    """The balls of a selection, judged in every way; with ``read_with`` those that were never measured are left out."""
+    """The balls of a selection that were ever measured, judged in every way."""
     quantities = tuple(dict.fromkeys(name for one in looks for name in read_for(one.population.rulebook)))
-    for raw in reading_columns(reader, selection, quantities, read_with=read_with):
+    further = tuple(dict.fromkeys(name for one in looks for name in one.population.further))
+    for raw in reading_columns(reader, selection, quantities, further=further, read_with=read_with):
         numbers = whole_numbers(raw)
         if choose is not None:
             raw, numbers = _subset(raw, numbers, choose(raw, numbers))  # noqa: PLW2901  # the balls wanted of the chunk
         if raw.balls:
             yield Chunk(raw.texts["unit"], _judge(looks, raw, numbers))
-    never = [] if read_with is not None else unmeasured_units(reader, selection)
+
+
+def never_chunks(reader: Reader, selection: Selection, looks: Sequence[Look]) -> Iterator[Chunk]:
+    """The balls of a selection that were never measured, judged in every way."""
+    never = unmeasured_units(reader, selection)
     for start in range(0, len(never), CHUNK):
         units = never[start : start + CHUNK]
         yield Chunk(units, tuple(_take(one, one.population.never_measured(units)) for one in looks))

@@ -160,12 +160,12 @@ class _DistantSigner:
 def _answer_json(
     inside: Inside, question: Callable[..., Any], arguments: tuple[Any, ...], named: dict[str, Any]
 ) -> bytes:
-    with open_long_reader(inside.store) as reader:
+    with open_long_reader(inside.store, inside.beside) as reader:
         return msgspec.json.encode(question(reader, *arguments, **named))
 
 
 def _write(inside: Inside, question: Callable[..., Any], arguments: tuple[Any, ...], named: dict[str, Any]) -> Any:
-    with open_long_reader(inside.store) as reader:
+    with open_long_reader(inside.store, inside.beside) as reader:
         return question(reader, *arguments, out=inside.out, **named)
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 
@@ -44,13 +44,6 @@ FINISHES = (None, "sanded", "polished", "unstated")
 """What a unit's own row may say of its finish."""
 
 
-class _LotKnown(NamedTuple):
-    """What of a lot decides: a number for its model, class and finish, and when it was poured."""
-
-    kin: int
-    began_ms: int
-
-
 class Population:
     """The balls of one selection, as one rulebook looks at them. One pass at a time over one look at the store."""
 
@@ -75,10 +68,11 @@ class Population:
         self._grounds = every_ground(reader) if grounds is None else grounds
         self._other_lots = lots or {}
         self._kins: dict[tuple[str | None, int | None, str | None], int] = {}
-        self._lots: dict[str, _LotKnown] = {
-            lot.lot: _LotKnown(self._kins.setdefault(_kin(lot), len(self._kins)), lot.began_ms)
-            for lot in map(self._lot, every_row(reader.transaction, Lot, '"stage" = ?', ("shell",)))
-        }
+        shells = [self._lot(row) for row in every_row(reader.transaction, Lot, '"stage" = ?', ("shell",))]
+        self._lots = {lot.lot: number for number, lot in enumerate(shells)}
+        # What of a lot decides, by its number: a number for its model, class and finish, and when it was poured.
+        self._kin_of = _whole([self._kins.setdefault(_kin(lot), len(self._kins)) for lot in shells])
+        self._poured_ms = _whole([lot.began_ms for lot in shells])
         self._approval_days = {model: _days(rows) for model, rows in self._grounds.approvals.items()}
         self._kin_models = [model for model, _, _ in self._kins]
         self._by_finish = any(requirement.scope.finish != "any" for requirement in rulebook.requirements)
@@ -93,6 +87,13 @@ class Population:
         # What is judged over a lot or a model needs no reading of a ball.
         of_balls = [one.quantity for one in rulebook.requirements if one.per == "ball"]
         self.read = tuple(dict.fromkeys([*ALWAYS, *of_balls]))
+
+    @property
+    def further(self) -> tuple[str, ...]:
+        """The columns beside values that a ball is sorted by."""
+        dated = {"pour": (), "turning": ("began_ms",)}.get(self.rulebook.made_event, ("dated_ms",))
+        read = ("first_ms", "last_ms", *(() if self._inside is None else ("coldest", "warmest")))
+        return read if self.made_day is not None else (*dated, *read)
 
     def facts_of(self, units: Sequence[str]) -> list[BallFacts]:
         """What is known of balls, by their unit ids and in that order."""
@@ -116,11 +117,20 @@ class Population:
 
     def columns(self) -> Iterator[BallColumns]:
         """The balls in chunks, in unit order; those that were never measured last."""
-        for raw in reading_columns(self._reader, self._selection, self.read):
+        yield from self.measured()
+        never = self.never()
+        if never is not None:
+            yield never
+
+    def measured(self, selection: Selection | None = None) -> Iterator[BallColumns]:
+        """The balls that were ever measured; of a part of the selection, where one is given."""
+        for raw in reading_columns(self._reader, selection or self._selection, self.read, further=self.further):
             yield self.sort(raw, whole_numbers(raw))
-        never = unmeasured_units(self._reader, self._selection)
-        if never:
-            yield self.never_measured(never)
+
+    def never(self) -> BallColumns | None:
+        """The balls that were never measured; None where there are none."""
+        units = unmeasured_units(self._reader, self._selection)
+        return self.never_measured(units) if units else None
 
     def judge(self, policy: HousePolicy | None = None, *, keep_worst: int = 5) -> ColumnJudge:
         """A judge of this population; give it each chunk of `columns`."""
@@ -135,14 +145,18 @@ class Population:
         import numpy as np  # noqa: PLC0415  # costs start-up time, and only populations need it
 
         blank = np.full(raw.balls, UNKNOWN, dtype=np.int64)
-        stated = {name: numbers.get(f"{name}_u", blank) for name in self.quantities}
-        lots = [self._lots[lot] for lot in raw.texts["lot"]]
+        unstated = np.full(raw.balls, UNSTATED, dtype=np.int64)
+        stated = {name: numbers.get(f"{name}_u") for name in self.quantities}
+        lots = np.fromiter(map(self._lots.__getitem__, raw.texts["lot"]), np.int64, raw.balls)
         return BallColumns(
             units=raw.texts["unit"],
-            situation=self._situation(raw, numbers, np.fromiter((lot.kin for lot in lots), np.int64, raw.balls)),
+            situation=self._situation(raw, numbers, self._kin_of[lots]),
             made_day=self._made_day(numbers, lots),
             values={name: numbers.get(name, blank) for name in self.quantities},
-            stated={name: np.where(cells == UNKNOWN, UNSTATED, cells) for name, cells in stated.items()},
+            stated={
+                name: unstated if cells is None else np.where(cells == UNKNOWN, UNSTATED, cells)
+                for name, cells in stated.items()
+            },
         )
 
     def _situation(self, raw: ReadingColumns, numbers: Mapping[str, Whole], kins: Whole) -> Whole:
@@ -152,16 +166,17 @@ class Population:
         texts = raw.texts["manner"]
         known = {text: self._manner(text) for text in set(texts)}
         manners = np.fromiter(map(known.__getitem__, texts), np.int64, raw.balls)
-        between, alone = np.zeros(raw.balls, dtype=np.int64), self._outside(numbers)
+        between, alone = np.zeros(raw.balls, dtype=np.int64), self._outside(numbers, raw.balls)
         for manner in np.unique(manners).tolist():
             at = np.nonzero(manners == manner)[0]
             bounds = self._bounds[manner]
-            first, last = (_between(bounds, numbers[name][at]) for name in ("first_ms", "last_ms"))
+            first, last = (_between(bounds, _of(numbers, name, raw.balls)[at]) for name in ("first_ms", "last_ms"))
             between[at] = first
             alone[at] |= first != last
         if self.rulebook.made_event == "release":
             alone[:] = True
-        codes = self._codes((manners, kins, numbers["weight_class"], between, self._own_finish(raw.texts["unit"])))
+        classes = _of(numbers, "weight_class", raw.balls)
+        codes = self._codes((manners, kins, classes, between, self._own_finish(raw.texts["unit"])))
         return np.where(alone, ALONE, codes)
 
     def _own_finish(self, units: Sequence[str]) -> Whole:
@@ -202,27 +217,27 @@ class Population:
             self._bounds.append(_bounds(text, self._grounds.calibrations))
         return number
 
-    def _outside(self, numbers: Mapping[str, Whole]) -> Any:
+    def _outside(self, numbers: Mapping[str, Whole], balls: int) -> Any:
         """Whether a reading was taken at a temperature that some method does not allow."""
         import numpy as np  # noqa: PLC0415  # see `sort`
 
-        coldest, warmest = numbers["coldest"], numbers["warmest"]
         if self._inside is None:
-            return np.zeros(len(coldest), dtype=bool)
+            return np.zeros(balls, dtype=bool)
         low, high = self._inside
+        coldest, warmest = (_of(numbers, name, balls) for name in ("coldest", "warmest"))
         return (coldest != UNKNOWN) & ((coldest < low) | (warmest > high))
 
-    def _made_day(self, numbers: Mapping[str, Whole], lots: Sequence[_LotKnown]) -> Whole:
+    def _made_day(self, numbers: Mapping[str, Whole], lots: Whole) -> Whole:
         import numpy as np  # noqa: PLC0415  # see `sort`
 
         if self.made_day is not None:
             return np.full(len(lots), self.made_day, dtype=np.int64)
         if self.rulebook.made_event == "pour":
-            at = np.fromiter((lot.began_ms for lot in lots), np.int64, len(lots))
+            at = self._poured_ms[lots]
         elif self.rulebook.made_event == "turning":
-            at = numbers["began_ms"]
+            at = _of(numbers, "began_ms", len(lots))
         else:
-            at = np.where(numbers["engraved_ms"] == UNKNOWN, numbers["began_ms"], numbers["engraved_ms"])
+            at = _of(numbers, "dated_ms", len(lots))
         return np.floor_divide(at, DAY_MS)
 
     def never_measured(self, units: list[str]) -> BallColumns:
@@ -251,6 +266,20 @@ def whole_numbers(raw: ReadingColumns) -> dict[str, Whole]:
             known = cells if not empty else [UNKNOWN if cell is None else cell for cell in cells]
             arrays[name] = np.fromiter(known, np.int64, raw.balls)
     return arrays
+
+
+def _of(numbers: Mapping[str, Whole], name: str, balls: int) -> Whole:
+    """A column of a chunk, or as many empty cells."""
+    import numpy as np  # noqa: PLC0415  # see `Population`
+
+    found = numbers.get(name)
+    return np.full(balls, UNKNOWN, dtype=np.int64) if found is None else found
+
+
+def _whole(cells: Sequence[int]) -> Whole:
+    import numpy as np  # noqa: PLC0415  # see `Population`
+
+    return np.array(cells, dtype=np.int64)
 
 
 def every_ground(reader: Reader) -> Grounds:

@@ -1,5 +1,5 @@
 """A process that only reads: it opens the store so that the database refuses every write, and answers one question
-after another until the service closes its pipe or is gone.
+after another until the service closes its pipe or is gone.  For a half of a large population it has one of its own beside.
 
 What goes over the pipe, pickled, between these two processes alone: from the service ``(function, arguments, writes)``
 and, where it writes, an open file; back ``("answer", value)``, ``("error", exception)``, or ``("asks", (name, arguments))``,
@@ -8,6 +8,7 @@ to which the service sends an answer or an error of its own.
 
 from __future__ import annotations
 
+import atexit
 import gc
 import multiprocessing
 import os
@@ -15,6 +16,7 @@ import signal
 import threading
 import traceback
 from collections.abc import Callable
+from concurrent.futures import Future
 from contextlib import suppress
 from multiprocessing import resource_tracker
 from multiprocessing.reduction import recv_handle, send_handle
@@ -30,13 +32,14 @@ _spawn = multiprocessing.get_context("spawn")
 
 
 class Inside(NamedTuple):
-    """What a question works with: the store, how to ask the service something by name, and the file that was opened for
-    it, a BinaryIO, or None.
+    """What a question works with: the store, how to ask the service something by name, the file that was opened for
+    it, a BinaryIO, or None, and the process that may take a half of it.
     """
 
     store: Store
     ask: Callable[..., Any]
     out: Any
+    beside: Beside | None = None
 
 
 class ReadingProcess:
@@ -45,7 +48,8 @@ class ReadingProcess:
     def __init__(self, url: str) -> None:
         """Start it over the store at ``url``; it is ready when it answers."""
         self._pipe, theirs = _spawn.Pipe()
-        self._process = _spawn.Process(target=_work, args=(url, theirs), name="long read", daemon=True)
+        # A daemon might start no process of its own. It ends with this one all the same: by `end`, or of itself.
+        self._process = _spawn.Process(target=_work, args=(url, theirs), name="long read", daemon=False)
         # The process inherits this thread's mask: a Ctrl-C reaches it too, and is not for it, not even while it starts.
         # The tracker goes first, since starting it would take the mask off again.
         resource_tracker.ensure_running()
@@ -55,6 +59,7 @@ class ReadingProcess:
         finally:
             signal.pthread_sigmask(signal.SIG_SETMASK, mask)
             theirs.close()
+        atexit.register(self.end)
 
     @property
     def is_alive(self) -> bool:
@@ -91,8 +96,45 @@ class ReadingProcess:
 
     def end(self) -> None:
         """End it at once, whatever it is at: it has nothing to lose."""
+        atexit.unregister(self.end)
         self._process.kill()
         self._process.join()
+
+
+SPLIT_OVER = 200_000
+"""Balls of a selection above which its second half goes to a second process."""
+
+
+class Beside:
+    """A second process beside this one, started by the first question that is large enough; one question at a time."""
+
+    def __init__(self, url: str, over: int = SPLIT_OVER) -> None:
+        """Nothing is started yet. ``over``: balls of a selection above which it is asked."""
+        self.over = over
+        self._url = url
+        self._lock = threading.Lock()
+        self._process: ReadingProcess | None = None
+
+    def begin(self, function: Callable[..., Any], *arguments: Any) -> Future[Any]:
+        """Have ``function(inside, *arguments)`` worked out there; the future gives None where that fails."""
+        future: Future[Any] = Future()
+        threading.Thread(target=self._ask, args=(future, function, arguments), daemon=True).start()
+        return future
+
+    def close(self) -> None:
+        """End the process, if there is one."""
+        if self._process is not None:
+            self._process.end()
+
+    def _ask(self, future: Future[Any], function: Callable[..., Any], arguments: tuple[Any, ...]) -> None:
+        try:
+            with self._lock:
+                if self._process is None or not self._process.is_alive:
+                    self._process = ReadingProcess(self._url)
+                answer = self._process.ask(function, arguments, {}, None)
+        except Exception:  # noqa: BLE001  # whatever it is: who asked works it out alone, and meets it there
+            answer = None
+        future.set_result(answer)
 
 
 YOUNG = 50_000
@@ -104,7 +146,7 @@ def _work(url: str, pipe: Any) -> None:
     # Whoever stops the service stops it alone; it ends this process when the requests at hand are answered.
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, signal.SIG_IGN)
-    os.nice(NICENESS)
+    os.nice(max(0, NICENESS - os.nice(0)))
     # Rows of a long read refer to nothing that refers back: what the collector would walk again and again.
     gc.freeze()
     gc.set_threshold(YOUNG)
@@ -129,6 +171,7 @@ class _Work:
         self._url = url
         self._pipe = pipe
         self._store: Store | None = None
+        self._beside = Beside(url)
 
     def answer_next(self) -> None:
         """Wait for one question and answer it. Raises EOFError, OSError when the service is gone."""
@@ -148,7 +191,7 @@ class _Work:
     def _run(self, function: Callable[..., Any], arguments: tuple[Any, ...], out: BinaryIO | None) -> Any:
         if self._store is None:
             self._store = open_store(self._url, migrate=False, read_only=True)
-        answer = function(Inside(self._store, self._ask, out), *arguments)
+        answer = function(Inside(self._store, self._ask, out, self._beside), *arguments)
         if out is not None:
             out.flush()
         return answer

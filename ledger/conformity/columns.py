@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     Whole = np.ndarray[Any, np.dtype[np.int64]]
     Ranks = np.ndarray[Any, np.dtype[np.int8]]
 
-__all__ = ["ALONE", "NO_DAY", "UNSTATED", "BallColumns", "ColumnJudge", "Judged"]
+__all__ = ["ALONE", "NO_DAY", "UNSTATED", "BallColumns", "ColumnJudge", "Counted", "Judged"]
 
 ALONE = -1
 """The situation of a ball that is judged by itself."""
@@ -72,6 +72,19 @@ class Judged(NamedTuple):
     each: dict[str, Ranks]
 
 
+class Counted(NamedTuple):
+    """What a judge has added up, so that another one may add it to its own: counts by the place in ``OUTCOMES``.
+
+    ``each``: by requirement, by the limit and by the house.  ``worst``: margin, place among the balls taken, unit.
+    """
+
+    balls: int
+    own: Counter[int]
+    house: Counter[int]
+    each: dict[str, tuple[Counter[int], Counter[int]]]
+    worst: dict[str, list[tuple[float, int, str]]]
+
+
 class _Part(NamedTuple):
     """The balls of one situation in a chunk, or those of one stated U in it: their places."""
 
@@ -94,6 +107,7 @@ class ColumnJudge:
         self._frames: dict[tuple[int, str, tuple[int, ...]], Frame] = {}
         self._balls = 0
         self._own, self._house = Counter[int](), Counter[int]()
+        # Balls that were judged one by one, and what other judges counted.
         self._alone: dict[str, tuple[Counter[int], Counter[int]]] = {
             one.id: (Counter(), Counter()) for one in rulebook.requirements
         }
@@ -117,25 +131,41 @@ class ColumnJudge:
         self._balls += count
         return judged
 
-    def tally(self) -> Tally:
-        """Everything taken so far."""
-        counts = {id: Counter(own) for id, (own, _) in self._alone.items()}
-        houses = {id: Counter(house) for id, (_, house) in self._alone.items()}
+    def counted(self) -> Counted:
+        """Everything taken so far, for another judge to add."""
+        each = {id: (Counter(own), Counter(house)) for id, (own, house) in self._alone.items()}
         for frame in self._frames.values():
             for code, piece in frame.pieces.items():
                 seen = int(frame.seen[code])
                 for place, requirement in enumerate(frame.requirements):
-                    counts[requirement.id][piece.outcomes[place]] += seen
-                    houses[requirement.id][piece.houses[place]] += seen
-        with_policy = self._policy is not None
+                    own, house = each[requirement.id]
+                    own[piece.outcomes[place]] += seen
+                    house[piece.houses[place]] += seen
+        return Counted(self._balls, self._own, self._house, each, self._worst)
+
+    def add(self, other: Counted) -> None:
+        """Add what another judge counted over balls that come after those taken so far."""
+        self._own.update(other.own)
+        self._house.update(other.house)
+        for id, counts in other.each.items():
+            for mine, more in zip(self._alone[id], counts, strict=True):
+                mine.update(more)
+        for id, found in other.worst.items():
+            later = [(margin, self._balls + at, unit) for margin, at, unit in found]
+            self._worst[id] = sorted([*self._worst[id], *later])[: self._keep]
+        self._balls += other.balls
+
+    def tally(self) -> Tally:
+        """Everything taken so far."""
+        each, with_policy = self.counted().each, self._policy is not None
         return Tally(
             rulebook=self._rulebook.id,
             balls=self._balls,
             overall=_named(self._own),
-            counts={id: _named(count) for id, count in counts.items()},
+            counts={id: _named(own) for id, (own, _) in each.items()},
             worst=self._worst_rows(),
             house_overall=_named(self._house) if with_policy else UNSET,
-            house_counts={id: _named(count) for id, count in houses.items()} if with_policy else UNSET,
+            house_counts={id: _named(house) for id, (_, house) in each.items()} if with_policy else UNSET,
         )
 
     def _take_situation(

@@ -55,6 +55,10 @@ class Transitions:
         """Count one ball."""
         self._counts[RANK[before] * _SIDES + RANK[after]] += 1
 
+    def merge(self, other: Transitions) -> None:
+        """Add what another one counted."""
+        self._counts.update(other._counts)
+
     @property
     def matrix(self) -> Matrix:
         """What was counted."""
@@ -82,6 +86,12 @@ class Foremost:
         found = [(int(keys[at]), self.seen + int(at), units[int(places[at])]) for at in least]
         self.seen += len(places)
         self._kept = sorted([*self._kept, *found])[: self._keep]
+
+    def merge(self, other: Foremost) -> None:
+        """Add what another one kept of balls that come after those offered so far."""
+        later = [(key, self.seen + at, unit) for key, at, unit in other._kept]
+        self._kept = sorted([*self._kept, *later])[: self._keep]
+        self.seen += other.seen
 
     @property
     def units(self) -> list[str]:

@@ -12,7 +12,7 @@ from contextlib import contextmanager
 
 from ledger.store.dialect import quoted
 from ledger.store.engine import Store
-from ledger.store.reader import Reader
+from ledger.store.reader import Beside, Reader
 from ledger.store.transaction import Transaction
 from ledger.store.view_tables import VIEW_TABLES
 
@@ -20,11 +20,11 @@ _VIEWS = ", ".join(quoted(table.name) for table in VIEW_TABLES.values())
 
 
 @contextmanager
-def open_long_reader(store: Store) -> Iterator[Reader]:
+def open_long_reader(store: Store, beside: Beside | None = None) -> Iterator[Reader]:
     """A reader for the length of the block, however long. Raises StoreUnavailable."""
     with store.reading() as transaction:
         hold_views(transaction)
-        yield Reader(transaction)
+        yield Reader(transaction, beside)
 
 
 def hold_views(transaction: Transaction) -> None:

@@ -6,10 +6,11 @@ other concerns (tracing, populations) are files of their own over the same `Tran
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import Future
 from contextlib import contextmanager
 from functools import cache
-from typing import TypeVar
+from typing import Any, Protocol, TypeVar
 
 import msgspec
 
@@ -51,12 +52,23 @@ def open_reader(store: Store) -> Iterator[Reader]:
         yield Reader(transaction)
 
 
+class Beside(Protocol):
+    """Another process that reads the same store, for a part of what is to be read."""
+
+    over: int
+    """Balls of a selection above which it is asked."""
+
+    def begin(self, function: Callable[..., Any], *arguments: Any) -> Future[Any]:
+        """Have ``function(inside, *arguments)`` worked out there; the future gives None where that fails."""
+
+
 class Reader:
     """What the store holds, as of one head."""
 
-    def __init__(self, transaction: Transaction) -> None:
+    def __init__(self, transaction: Transaction, beside: Beside | None = None) -> None:
         """Read within ``transaction``; other queries may use it too."""
         self.transaction = transaction
+        self.beside = beside
         self._loader = _loader(transaction.dialect)
 
     def head(self) -> Head:

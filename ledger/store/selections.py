@@ -24,7 +24,7 @@ class Selected(NamedTuple):
 class Selection(NamedTuple):
     """Which balls: every condition that is given must hold. Instants of engraving in ms, both ends inclusive.
 
-    ``after`` leaves out the balls up to that unit id: the next page of a long answer.
+    ``after`` leaves out the balls up to that unit id: the next page of a long answer; ``until`` those beyond one.
     """
 
     model: str | None = None
@@ -35,6 +35,7 @@ class Selection(NamedTuple):
     from_ms: int | None = None
     to_ms: int | None = None
     after: str | None = None
+    until: str | None = None
     limit: int = 10_000_000
 
 
@@ -85,6 +86,7 @@ def conditions_of(selection: Selection) -> tuple[list[str], list[Any]]:
         ('u."engraved_ms" >= ?', selection.from_ms),
         ('u."engraved_ms" <= ?', selection.to_ms),
         ('u."unit" > ?', selection.after),
+        ('u."unit" <= ?', selection.until),
     ]
     given = [(condition, value) for condition, value in asked if value is not None]
     return ["1 = 1", *(condition for condition, _ in given)], [value for _, value in given]

@@ -19,7 +19,7 @@ from ops.bench.figures import markdown
 from ops.bench.flushes import measure_flushes
 from ops.bench.http_rates import measure_http
 from ops.bench.machine import machine_line
-from ops.bench.population_pass import measure_population_pass
+from ops.bench.population_pass import measure_impacts, measure_population_pass
 from ops.bench.whole_check import measure_whole_check
 
 MEASURES = {
@@ -28,6 +28,7 @@ MEASURES = {
     "bulk": measure_bulk,
     "check": measure_whole_check,
     "population": measure_population_pass,
+    "impacts": measure_impacts,
 }
 """Every measurement by its name, in the order of the table."""
 

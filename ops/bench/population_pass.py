@@ -1,24 +1,43 @@
-"""Conformity of every ball of the book, against selecting the same columns, and against judging ball by ball."""
+"""Questions over every ball of the book, in two halves at once, against selecting the same columns; and ball by ball."""
 
 from __future__ import annotations
 
+import datetime as dt
 import resource
 import sqlite3
 import time
+from collections.abc import Callable, Iterable
+from contextlib import AbstractContextManager
+from functools import partial
 from statistics import median
+from typing import Any
+
+import msgspec
 
 from ledger.application.conformity_query import conformity_of
+from ledger.application.impact_of_correction import impact_of_correction
+from ledger.application.impact_of_gauge import impact_of_gauge
+from ledger.application.impact_of_rules import Under, impact_of_rules
 from ledger.application.judging import grounds_of, judged_rows
+from ledger.application.reading_process import Beside, Inside
+from ledger.book.instant import Instant, format_instant
 from ledger.conformity.from_rows import facts_from_rows
+from ledger.conformity.impact import concerned_by_readings, concerned_by_rules, limited_to, read_for
 from ledger.conformity.rulebook import shipped_rulebooks
 from ledger.conformity.verdict import judge_ball
-from ledger.store.engine import open_store
-from ledger.store.reader import Reader, open_reader
+from ledger.store.engine import Store, open_store
+from ledger.store.long_look import open_long_reader
+from ledger.store.reader import Reader
 from ledger.store.selections import Selection, select_balls
 from ops.bench.field import Field
 from ops.bench.figures import Row, ratios
+from ops.bench.plant import HOUR_MS, say
 
 RULEBOOK = "usbc-2026"
+EARLIER = "usbc-2019"
+MADE_ON = dt.date(2019, 5, 6)
+GAUGE = "G-MASS"
+BIAS = "0.05"
 
 QUANTITIES = (
     *("mass", "circumference", "out_of_round", "hardness", "roughness", "rg_low", "rg_high", "differential"),
@@ -28,6 +47,9 @@ QUANTITIES = (
 SAMPLE = 400
 """Balls judged one by one, from which the time of all is worked out."""
 
+IMPACT_SECONDS = 5.0
+"""What a question of what changes may take on a million balls."""
+
 
 def measure_population_pass(field: Field) -> list[Row]:
     """The pass, the selection and a sample of single balls in turn, ``rounds`` times; the rows of the table."""
@@ -35,20 +57,22 @@ def measure_population_pass(field: Field) -> list[Row]:
     selected: list[float] = []
     looped: list[float] = []
     store, balls = open_store(field.plant.url), 0
+    beside = _beside(store)
     for _ in range(field.sizes.rounds):
-        selected.append(_select(str(field.product / "book.sqlite")))
-        with open_reader(store) as reader:
+        selected.append(_select(str(field.product / "book.sqlite"), QUANTITIES))
+        with open_long_reader(store, beside) as reader:
             began = time.perf_counter()
             balls = conformity_of(reader, Selection(), RULEBOOK).tally.balls
             passed.append(time.perf_counter() - began)
             looped.append(_loop(reader) * balls)
+    beside.close()
     store.close()
     most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
     ratio, words = ratios(passed, selected)
     times, loop_words = ratios(looped, passed)
     return [
         Row(what=f"conformity of {balls:,} balls under {RULEBOOK}, 8 quantities read of each",
-            measured=f"{median(passed):.2f} s, {most:,} MB at most in the whole run",
+            measured=f"{median(passed):.2f} s, {most:,} MB at most in this process",
             floor=f"SELECT of the same columns {median(selected):.2f} s",
             ratio=words, target="at most 2", reached=ratio <= 2),
         Row(what="the same, against judging ball by ball", measured=f"{median(passed):.2f} s",
@@ -57,10 +81,99 @@ def measure_population_pass(field: Field) -> list[Row]:
     ]  # fmt: skip
 
 
-def _select(path: str) -> float:
-    """Seconds that it takes to fetch the columns that the pass reads."""
+def measure_impacts(field: Field) -> list[Row]:
+    """What changes when rules, a gauge or a fact do, each over every ball, beside selecting the columns that it needs."""
+    fact = _corrected_calibration(field)
+    store = open_store(field.plant.url)
+    beside = _beside(store)
+    open_looks = partial(open_long_reader, store, beside)
+    earlier, rulebook = (shipped_rulebooks()[name].rulebook for name in (EARLIER, RULEBOOK))
+    weighed = concerned_by_readings(rulebook, ["mass"])
+    asked: list[tuple[str, tuple[str, ...], Callable[[Reader], Any]]] = [
+        (f"what changes from {EARLIER} to {RULEBOOK}", concerned_by_rules(earlier, rulebook),
+         lambda reader: impact_of_rules(reader, Selection(), Under(EARLIER), Under(RULEBOOK))),
+        (f"what would differ under {RULEBOOK} had all been made on {MADE_ON}",
+         concerned_by_rules(rulebook, rulebook, other_dates=True),
+         lambda reader: impact_of_rules(
+             reader, Selection(), Under(RULEBOOK), Under(RULEBOOK, made_on=MADE_ON), listed=100)),
+        ("what a bias of the gauge that weighed every ball changes", weighed,
+         lambda reader: impact_of_gauge(reader, GAUGE, RULEBOOK, bias=BIAS, listed=100)),
+        ("what a corrected calibration of that gauge changes", weighed,
+         lambda reader: impact_of_correction(reader, fact, RULEBOOK, listed=100)),
+    ]  # fmt: skip
+    rows = [
+        _impact(field, open_looks, what, read_for(limited_to(rulebook, concerned)), ask)
+        for what, concerned, ask in asked
+    ]
+    beside.close()
+    store.close()
+    return rows
+
+
+def _impact(
+    field: Field,
+    open_looks: Callable[[], AbstractContextManager[Reader]],
+    what: str,
+    quantities: Iterable[str],
+    ask: Callable[[Reader], Any],
+) -> Row:
+    """A question and its floor in turn; the target holds for a million balls."""
+    taken: list[float] = []
+    selected: list[float] = []
+    for _ in range(field.sizes.rounds):
+        selected.append(_select(str(field.product / "book.sqlite"), quantities))
+        with open_looks() as reader:
+            began = time.perf_counter()
+            ask(reader)
+            taken.append(time.perf_counter() - began)
+    large = field.balls >= 1_000_000
+    return Row(
+        what=what,
+        measured=f"{median(taken):.2f} s",
+        floor=f"SELECT of the columns that it needs {median(selected):.2f} s",
+        ratio=ratios(taken, selected)[1],
+        target=f"under {IMPACT_SECONDS:.0f} s" if large else "",
+        reached=median(taken) < IMPACT_SECONDS if large else None,
+    )
+
+
+def _beside(store: Store) -> Beside:
+    """The second process, ready, as it is in a service after its first question."""
+    beside = Beside(store.url)
+    beside.begin(_nothing).result()
+    return beside
+
+
+def _nothing(_inside: Inside) -> None:
+    """Asks for nothing but an answer."""
+
+
+def _corrected_calibration(field: Field) -> str:
+    """Correct the calibration of the gauge that weighed every ball, on the product's copy; the address of the fact."""
+    began, due = (_at(field.plant.began_ms + hours * HOUR_MS) for hours in (0, 10_000))
+    store = open_store(field.plant.url)
+    with open_long_reader(store) as reader:
+        fact = reader.facts_about(f"gauge:{GAUGE}")[-1].address
+    store.close()
+    said = {"kind": "gauge-calibrated", "at": began, "gauge": GAUGE, "as_found_good": True, "due_at": due}
+    changes = [{"fact": fact, "replacement": {**said, "expanded": BIAS}}]
+    correction = {"kind": "correction", "at": due, "reason": "typing", "changes": changes}
+    book = field.open()
+    try:
+        say(book, field.plant, [("corrected-calibration", msgspec.json.encode([correction]))])
+    finally:
+        book.close()
+    return fact
+
+
+def _at(ms: int) -> str:
+    return format_instant(Instant(ms, 0))
+
+
+def _select(path: str, quantities: Iterable[str]) -> float:
+    """Seconds that it takes to fetch the columns of some quantities, and those by which balls are sorted."""
     names = ["unit", "lot", "manner", "weight_class", "began_ms", "engraved_ms", "first_ms", "last_ms"]
-    names += ["coldest", "warmest", *(name for quantity in QUANTITIES for name in (quantity, f"{quantity}_u"))]
+    names += ["coldest", "warmest", *(name for quantity in quantities for name in (quantity, f"{quantity}_u"))]
     connection = sqlite3.connect(path)
     began = time.perf_counter()
     cursor = connection.execute(f'SELECT {", ".join(names)} FROM "measured" ORDER BY "unit"')  # noqa: S608  # our own names

@@ -182,7 +182,7 @@ def test_kinds_and_finish_reach_the_columns(ready: Floor) -> None:
         {"kind": "unit-worked", "at": at(83), "unit": "U-3", "step": "polished", "station": "R-1"},
     ):
         ready.say(record)
-        ready.say(inspected("U-1", 84, hardness="74.5"))
+        ready.say(*(inspected(f"U-{number}", 84, hardness="74.5") for number in (1, 2, 3)))
         with open_reader(ready.book.store) as reader:
             selected = select_balls(reader.transaction, Selection())
             grounds = grounds_of(reader, selected)

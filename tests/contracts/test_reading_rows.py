@@ -72,6 +72,7 @@ def test_a_gauge_its_calibration_and_its_study_are_rows(store: Store, writer: Wr
         made.expanded_micro, made.k_micro, made.bias_micro, made.left_micro,
     )  # fmt: skip
     assert ("lb", 2, 2, 2, True) == (study.unit, study.operators, study.trials, study.parts, study.pooled)
+    writer.stop()  # it would store its idle checkpoint meanwhile
     before = every_row(store)
     assert [] == compare_views(store)
     rebuild_views(store)
