@@ -8,6 +8,7 @@ import msgspec
 from litestar import Request, Response
 
 from api.guards import account_of
+from api.operation import Operation, described
 from api.parts import json_answer, parts_of
 from api.request_body import idempotency_key, read_bytes
 from ledger.application.adopting import TOML_TYPE, Adoption
@@ -28,6 +29,22 @@ class Adopted(msgspec.Struct, frozen=True, kw_only=True):
     recorded_at: str
     receipt: str
     repeated: bool
+
+
+def adopting(what: str) -> dict[str, Any]:
+    """The operation that adopts ``what``, as it is described."""
+    return described(
+        Operation(
+            f"Adopt a {what} of the plant's own; a file that is wrong is refused with its line",
+            "quality",
+            action="adopt",
+            takes=TOML_TYPE,
+            answer=Adopted,
+            keyed=True,
+            problems=(409, 422, 503),
+            status=201,
+        )
+    )
 
 
 async def adopted(request: Request[Any, Any, Any], adoption_of: Callable[[bytes, int], Adoption]) -> Response[bytes]:

@@ -8,9 +8,9 @@ from litestar import Controller, Request, Response, get, post
 
 from api.operation import Operation, described
 from api.parts import json_answer, parts_of
-from api.routes.adopting import Adopted, adopted
+from api.routes.adopting import adopted, adopting
 from ledger.application.adopted_files import ChecklistSeen, checklists_seen
-from ledger.application.adopting import TOML_TYPE, checklist_adoption
+from ledger.application.adopting import checklist_adoption
 from ledger.conformity.verdict import CAUTION
 from ledger.store.engine import Store
 from ledger.store.reader import open_reader
@@ -41,18 +41,7 @@ class ChecklistRoutes(Controller):
     @post(
         # The reader's own limit counts, as for rulebooks.
         request_max_body_size=None,
-        opt=described(
-            Operation(
-                "Adopt a checklist of the plant's own; a file that is wrong is refused with its line",
-                "quality",
-                action="adopt",
-                takes=TOML_TYPE,
-                answer=Adopted,
-                keyed=True,
-                problems=(409, 422, 503),
-                status=201,
-            )
-        ),
+        opt=adopting("checklist"),
     )
     async def adopt(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """One TOML file. 201, or 200 where it is in force already or the key was used for it."""

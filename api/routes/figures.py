@@ -47,7 +47,8 @@ class ChartsWanted(CapabilityWanted, frozen=True, kw_only=True, forbid_unknown_f
     subgroups: Subgroups = "none"
 
 
-_PROBLEMS = (404, 413)
+def _described(summary: str, query: type[CapabilityWanted], **answer: Any) -> dict[str, Any]:
+    return described(Operation(summary, "quality", action="conformity", query=query, problems=(404, 413), **answer))
 
 
 class Figures(Controller):
@@ -55,36 +56,19 @@ class Figures(Controller):
 
     @get(
         "/capability",
-        opt=described(
-            Operation(
-                "Capability of a quantity against a rulebook's limits, by mould, station or lot; SVG where that is asked for",
-                "quality",
-                action="conformity",
-                query=CapabilityWanted,
-                answer=CapabilityFigures,
-                problems=_PROBLEMS,
-            )
+        opt=_described(
+            "Capability of a quantity against a rulebook's limits, by mould, station or lot; SVG where that is asked for",
+            CapabilityWanted,
+            answer=CapabilityFigures,
         ),
     )
     async def capability(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """Figures, or by Accept a picture."""
-        asked = _asked(read_query(request, CapabilityWanted))
-        if _wants_picture(request):
-            return await _picture(parts_of(request), draw_capability, asked)
-        return json_answer(await parts_of(request).long_answer(capability_of, asked), headers={"vary": "accept"})
+        return await _figures(request, CapabilityWanted, capability_of, draw_capability)
 
     @get(
         "/capability.svg",
-        opt=described(
-            Operation(
-                "A histogram with the limits, of one group",
-                "quality",
-                action="conformity",
-                query=CapabilityWanted,
-                media=SVG,
-                problems=_PROBLEMS,
-            )
-        ),
+        opt=_described("A histogram with the limits, of one group", CapabilityWanted, media=SVG),
     )
     async def histogram(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """The picture of `capability`."""
@@ -92,37 +76,17 @@ class Figures(Controller):
 
     @get(
         "/charts",
-        opt=described(
-            Operation(
-                "Control charts of a quantity, by mould, station or lot; SVG where that is asked for",
-                "quality",
-                action="conformity",
-                query=ChartsWanted,
-                answer=ChartFigures,
-                problems=_PROBLEMS,
-            )
+        opt=_described(
+            "Control charts of a quantity, by mould, station or lot; SVG where that is asked for",
+            ChartsWanted,
+            answer=ChartFigures,
         ),
     )
     async def charts(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """Figures, or by Accept a picture."""
-        asked = _asked(read_query(request, ChartsWanted))
-        if _wants_picture(request):
-            return await _picture(parts_of(request), draw_chart, asked)
-        return json_answer(await parts_of(request).long_answer(charts_of, asked), headers={"vary": "accept"})
+        return await _figures(request, ChartsWanted, charts_of, draw_chart)
 
-    @get(
-        "/charts.svg",
-        opt=described(
-            Operation(
-                "Control charts as a picture, of one group",
-                "quality",
-                action="conformity",
-                query=ChartsWanted,
-                media=SVG,
-                problems=_PROBLEMS,
-            )
-        ),
-    )
+    @get("/charts.svg", opt=_described("Control charts as a picture, of one group", ChartsWanted, media=SVG))
     async def chart(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """The picture of `charts`."""
         return await _picture(parts_of(request), draw_chart, _asked(read_query(request, ChartsWanted)))
@@ -142,8 +106,16 @@ def _asked(wanted: CapabilityWanted) -> FiguresAsked:
     )
 
 
-def _wants_picture(request: Request[Any, Any, Any]) -> bool:
-    return SVG in request.headers.get("accept", "")
+async def _figures(
+    request: Request[Any, Any, Any],
+    wanted: type[CapabilityWanted],
+    figures: Callable[..., Any],
+    draw: Callable[..., str],
+) -> Response[bytes]:
+    parts, asked = parts_of(request), _asked(read_query(request, wanted))
+    if SVG in request.headers.get("accept", ""):
+        return await _picture(parts, draw, asked)
+    return json_answer(await parts.long_answer(figures, asked), headers={"vary": "accept"})
 
 
 async def _picture(parts: Parts, draw: Callable[..., str], asked: FiguresAsked) -> Response[bytes]:

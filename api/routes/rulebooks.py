@@ -12,9 +12,9 @@ from litestar.params import FromPath
 
 from api.operation import Operation, described
 from api.parts import json_answer, parts_of
-from api.routes.adopting import Adopted, adopted
+from api.routes.adopting import adopted, adopting
 from ledger.application.adopted_files import RulebooksHere, find_rulebook, rulebooks_here
-from ledger.application.adopting import TOML_TYPE, rulebook_adoption
+from ledger.application.adopting import rulebook_adoption
 from ledger.conformity.requirement import Requirement
 from ledger.conformity.rulebook import shipped_rulebooks
 from ledger.conformity.rulebook_diff import Difference, differences
@@ -96,18 +96,7 @@ class RulebookRoutes(Controller):
         "/rulebooks",
         # The reader's own limit counts: a file may be longer than a request of records.
         request_max_body_size=None,
-        opt=described(
-            Operation(
-                "Adopt a rulebook of the plant's own; a file that is wrong is refused with its line",
-                "quality",
-                action="adopt",
-                takes=TOML_TYPE,
-                answer=Adopted,
-                keyed=True,
-                problems=(409, 422, 503),
-                status=201,
-            )
-        ),
+        opt=adopting("rulebook"),
     )
     async def adopt(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """One TOML file. 201, or 200 where it is in force already or the key was used for it."""

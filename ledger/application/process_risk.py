@@ -36,8 +36,8 @@ ASSUMED = (
 class RuleRisk(msgspec.Struct, frozen=True, kw_only=True):
     """Shares of the production (0 to 1) under one limit, or both, by one rule.
 
-    ``w``: guard band, in the unit.  ``consumer``: accepted though they do not conform, RC; ``producer``: rejected though
-    they conform, RP.  ``says`` has both in words.
+    ``w``: guard band, in the unit.  ``consumer``: accepted though they do not conform, RC; ``producer``: not accepted
+    though they conform, RP: what a rule leaves undecided counts with what it rejects.  ``says`` has both in words.
     """
 
     limit: Side
@@ -163,6 +163,7 @@ def _rule_risk(
     named = f"{what} {printed}" if side != "both" else what
     guard = f" (w = {in_figures(band, 3)} {printed})" if band else ""
     whose = "rule of the house, " if by == "house" else ""
+    undecided = " (undecided ones among them)" if band else ""
     return RuleRisk(
         limit=side,
         by=by,
@@ -174,7 +175,7 @@ def _rule_risk(
         accepted=risk.accepted,
         says=(
             f"{named}, {whose}{rule.words}{guard}: RC {percent(risk.consumer)} of all balls accepted though they do not "
-            f"conform, RP {percent(risk.producer)} rejected though they conform"
+            f"conform, RP {percent(risk.producer)} not accepted though they conform{undecided}"
         ),
     )
 

@@ -2,8 +2,8 @@
 
 A ball's true value Y is normal about the production's mean, and its reading X normal about Y:
 Y ~ N(y0, u0), X|Y ~ N(Y, um).  A ball is accepted when X lies in the acceptance interval, the limits moved inwards by w.
-``consumer`` is P(nonconforming and accepted), ``producer`` P(conforming and rejected): guarding trades the one for the
-other (JCGM 106:2012, 9.5; clause from memory).  The risk of one ball with its reading known is
+``consumer`` is P(nonconforming and accepted), ``producer`` P(conforming and not accepted): guarding trades the one for the
+other (JCGM 106:2012, 9.5; clause from memory).  A ball that a rule leaves undecided is not accepted.  The risk of one ball with its reading known is
 ``probability.specific_risk``.
 """
 
@@ -38,7 +38,7 @@ class Tolerance(NamedTuple):
 
 
 class GlobalRisk(NamedTuple):
-    """Shares of the production: wrongly accepted, wrongly rejected, conforming, accepted."""
+    """Shares of the production: accepted but nonconforming, conforming but not accepted, conforming, accepted."""
 
     consumer: float
     producer: float

@@ -13,14 +13,14 @@ from ledger.application.process_charts import chart_lines, charts_of, draw_chart
 from ledger.application.process_figures import FiguresAsked
 from ledger.errors import MalformedInput
 from ledger.line.quantity import QUANTITIES
-from ledger.store.engine import open_store
-from ledger.store.reader import Reader, open_reader
+from ledger.store.reader import Reader
+from ops.reading_store import add_store, reading_store
 from ops.selection import add_selection, selection_of
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the store, the quantity, what tells readings apart, the pictures and the selection."""
-    parser.add_argument("--store", dest="store_url", required=True, help="where the book is, as a URL")
+    add_store(parser)
     parser.add_argument("--quantity", required=True, help="one of " + ", ".join(QUANTITIES))
     parser.add_argument("--by", choices=("mould", "station", "lot", "none"), default="none", help="tell readings apart")
     parser.add_argument("--group", help="one mould set, station or lot alone")
@@ -36,12 +36,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Print the figures and write the pictures; 0, or an error of the tree in `ledger.errors`."""
-    store = open_store(arguments.store_url, migrate=False)
-    try:
-        with open_reader(store) as reader:
-            _answer(reader, arguments)
-    finally:
-        store.close()
+    with reading_store(arguments) as reader:
+        _answer(reader, arguments)
     return 0
 
 

@@ -21,14 +21,14 @@ from ledger.conformity.rulebook import Rulebook
 from ledger.conformity.verdict import CAUTION, OUTCOMES
 from ledger.conformity.words import OUTCOME_WORDS, plain_line
 from ledger.line.quantity import QUANTITIES, UNITS
-from ledger.store.engine import open_store
-from ledger.store.reader import Reader, open_reader
+from ledger.store.reader import Reader
+from ops.reading_store import add_store, reading_store
 from ops.selection import add_selection, selection_of
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the store, the rulebook and the selection."""
-    parser.add_argument("--store", dest="store_url", required=True, help="where the book is, as a URL")
+    add_store(parser)
     parser.add_argument("--rulebook", required=True, help="id of the rulebook, such as usbc-2026")
     parser.add_argument("--list", dest="listed", type=int, default=0, metavar="N", help="print the verdicts of N balls")
     parser.add_argument("--csv", type=Path, metavar="FILE", help="write one line a ball to this file")
@@ -40,12 +40,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Print the table; 0, or an error of the tree in `ledger.errors`."""
-    store = open_store(arguments.store_url, migrate=False)
-    try:
-        with open_reader(store) as reader:
-            _answer(reader, arguments)
-    finally:
-        store.close()
+    with reading_store(arguments) as reader:
+        _answer(reader, arguments)
     return 0
 
 

@@ -13,14 +13,13 @@ from ledger.application.pourbook import wall_clock_ms
 from ledger.conformity.uncertainty import in_figures
 from ledger.errors import MalformedInput
 from ledger.line.quantity import QUANTITIES, UNITS
-from ledger.store.engine import open_store
-from ledger.store.reader import open_reader
+from ops.reading_store import add_store, reading_store
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the gauge, the store, the number of readings and the requirement."""
     parser.add_argument("gauge", help="id of the gauge")
-    parser.add_argument("--store", dest="store_url", required=True, help="where the book is, as a URL")
+    add_store(parser)
     parser.add_argument(
         "--readings", type=int, default=READINGS, metavar="N", help=f"budget of the mean of N too ({READINGS})"
     )
@@ -39,12 +38,8 @@ def run(arguments: argparse.Namespace) -> int:
             mend="ask for as many as the gauge is read for one value",
         )
     asked = GaugeAsked(arguments.readings, arguments.rulebook, arguments.requirement)
-    store = open_store(arguments.store_url, migrate=False)
-    try:
-        with open_reader(store) as reader:
-            view = gauge_view(reader, arguments.gauge, asked, wall_clock_ms())
-    finally:
-        store.close()
+    with reading_store(arguments) as reader:
+        view = gauge_view(reader, arguments.gauge, asked, wall_clock_ms())
     print("\n".join(gauge_text(view)))
     return 0
 

@@ -13,10 +13,10 @@ from ledger.application.impact_of_correction import impact_of_correction
 from ledger.application.impact_of_gauge import impact_of_gauge
 from ledger.application.impact_of_rules import Under, impact_of_rules
 from ledger.errors import MalformedInput
-from ledger.store.engine import open_store
-from ledger.store.reader import Reader, open_reader
+from ledger.store.reader import Reader
 from ops.collector import settle_collector
 from ops.impact_lines import correction_lines, gauge_lines, rules_lines
+from ops.reading_store import add_store, reading_store
 from ops.selection import add_selection, selection_of
 
 DEFAULT_LISTED = 20
@@ -41,7 +41,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _question(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
-    parser.add_argument("--store", dest="store_url", required=True, help="where the book is, as a URL")
+    add_store(parser)
     parser.add_argument("--rulebook", required=True, help="id or digest of the rulebook, such as usbc-2026")
     parser.add_argument(
         "--list", dest="listed", type=_whole, default=DEFAULT_LISTED, metavar="N", help="name at most N balls"
@@ -59,12 +59,8 @@ def _whole(text: str) -> int:
 def run(arguments: argparse.Namespace) -> int:
     """Print the report; 0, or an error of the tree in `ledger.errors`."""
     settle_collector()
-    store = open_store(arguments.store_url, migrate=False)
-    try:
-        with open_reader(store) as reader:
-            lines = _QUESTIONS[arguments.question](reader, arguments)
-    finally:
-        store.close()
+    with reading_store(arguments) as reader:
+        lines = _QUESTIONS[arguments.question](reader, arguments)
     print("\n".join(lines))
     return 0
 

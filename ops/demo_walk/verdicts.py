@@ -220,7 +220,7 @@ class Verdicts:
         self.screen.say(
             "what a rule costs",
             f"hardness of all balls of {MODEL.title()}: value against limit accepts {_percent(body['consumer'])} that do not "
-            f"conform and rejects {_percent(body['producer'])} that do; the rule of the house accepts "
+            f"conform and does not accept {_percent(body['producer'])} that do; the rule of the house accepts "
             f"{_percent(house['consumer'])} and does not accept {_percent(house['producer'])} (taking the true values for normal)",
         )
 

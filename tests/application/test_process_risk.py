@@ -58,7 +58,7 @@ def test_simple_acceptance_against_the_pure_figure(read: Floor) -> None:
 
 
 def test_the_guard_of_the_house_trades_one_for_the_other(read: Floor) -> None:
-    """A guard band w = rU: fewer wrongly accepted, more wrongly rejected; the policy's fact is named, a quantity's own rule counts."""
+    """A guard band w = rU: fewer wrongly accepted, more conforming ones not accepted; the policy's fact is named, a quantity's own rule counts."""
     own = [{"quantity": "hardness", "decision": "guarded", "guard_r": "0.5"}]
     policy = {"kind": "release-policy-set", "at": at(80), "decision": "three_way", "quantities": own}
     index = read.say(policy).index
