@@ -11,15 +11,15 @@ from msgspec import UNSET, Meta, UnsetType
 from ledger.book.canonical import encode
 from ledger.book.decimal_text import scaled
 from ledger.book.instant import instant_ms
-from ledger.errors import Contradiction, MalformedDecimal, MalformedRecord, UnknownSubject
+from ledger.errors import Contradiction, MalformedDecimal, MalformedRecord, RuleStands, UnknownSubject
 from ledger.line.construction import Construction, check_construction
 from ledger.line.fact import Breach, Fact
 from ledger.line.gs1 import check_gtin14
 from ledger.line.kind import Kind, Setting
-from ledger.line.process_plan import Inspect, Window
+from ledger.line.process_plan import Inspect, Window, plan_at, plan_needs
 from ledger.line.quantity import OF_COMPONENTS, QUANTITIES
 from ledger.line.record import Digest, Id, Name, On, Part, Record, Slug, Withheld
-from ledger.line.rows import Approval, Model, Plan, RulebookRow
+from ledger.line.rows import Approval, FactRow, Model, Plan, RulebookRow
 from ledger.line.state import Need, State
 
 Gtin = Annotated[str, Meta(pattern=r"^[0-9]{14}\Z", description="GTIN-14 with check digit")]
@@ -53,7 +53,10 @@ class ModelDefined(Record, frozen=True, kw_only=True, tag="model-defined"):
 
 
 class PlanSet(Record, frozen=True, kw_only=True, tag="plan-set"):
-    """The process plan of a model from ``at`` on: cure and rest windows, what is inspected, by which rulebooks."""
+    """The process plan of a model from ``at`` on: cure and rest windows, what is inspected, by which rulebooks.
+
+    One that is said after its ``at`` may add rulebooks to those of the plan that stood then, and leaves none out.
+    """
 
     model: Id
     windows: Annotated[tuple[Window, ...], Meta(max_length=20)]
@@ -153,8 +156,42 @@ def _defined_effects(fact: Fact, state: State) -> None:
     )
 
 
-def _plan_check(record: PlanSet, state: State, _setting: Setting) -> list[Breach]:
+def _plan_needs(record: PlanSet, state: State) -> Iterable[Need]:
+    yield from model_needs(record.model)
+    yield from plan_needs(record.model)
+    if all(state.has(need) for need in plan_needs(record.model)):
+        stood = plan_at(state, record.model, instant_ms(record.at))
+        for name in _rulebooks_of(stood):
+            yield Need(RulebookRow, "rulebook", name)
+
+
+def _rulebooks_of(plan: Plan | None) -> list[str]:
+    return [] if plan is None else [name for name in plan.rulebooks.split(",") if name]
+
+
+def _check_frees_nothing(record: PlanSet, state: State, setting: Setting) -> None:
+    """A plan that is said late frees no ball from a rulebook by which it was to be judged. Raises RuleStands.
+
+    A rulebook that was never adopted has judged nothing, and may be left out.  A plan that is corrected was no matter of
+    today when it was said: what its correction frees is `uses`' to refuse.
+    """
+    if instant_ms(record.at) >= setting.now_ms or state.has(Need(FactRow, "address", setting.address)):
+        return
+    stood = plan_at(state, record.model, instant_ms(record.at))
+    for name in _rulebooks_of(stood):
+        if stood is not None and name not in record.rulebooks and state.where(RulebookRow, "rulebook", name):
+            raise RuleStands(
+                f"plan {stood.plan} of {record.model} names rulebook {name} for what was engraved since {record.at}",
+                expected=f"rulebooks with {name}, or a plan from now on",
+                got=", ".join(record.rulebooks) or "no rulebook",
+                where="rulebooks",
+                mend=f"name {name} too, or let the plan begin (at) at an instant that is still to come",
+            )
+
+
+def _plan_check(record: PlanSet, state: State, setting: Setting) -> list[Breach]:
     known_model(state, record.model, where="model")
+    _check_frees_nothing(record, state, setting)
     stages = [window.stage for window in record.windows]
     if len(set(stages)) != len(stages):
         raise Contradiction("two windows of one stage", where="windows", mend="state each stage once")
@@ -302,7 +339,7 @@ KINDS = (
     Kind(
         PlanSet,
         "decision",
-        lambda record, _state: model_needs(record.model),
+        _plan_needs,
         _plan_check,
         _plan_effects,
         lambda record: [f"model:{record.model}"],

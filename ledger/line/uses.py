@@ -3,12 +3,15 @@
 Looked for where a correction takes the fact away; a replacement that speaks of another model or gauge takes it away too.
 So does one by which a gauge would show another quantity or unit: every reading of it was said in the old one, and none is
 converted.  A range that is put right takes nothing away: the readings outside it are found by a re-check afterwards.
+And so does a plan that comes to leave an adopted rulebook out, or to begin at another instant, where that frees what was
+begun under it from the rulebook: a failing ball would be first quality by it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from math import inf
+from typing import TypeGuard
 
 from ledger.book.instant import instant_ms
 from ledger.errors import Contradiction
@@ -16,21 +19,34 @@ from ledger.line.fact import Fact, parse_address
 from ledger.line.gauges import GaugeRegistered
 from ledger.line.inspections import Inspection
 from ledger.line.models import ModelDefined, PlanSet
+from ledger.line.process_plan import plan_at, plan_needs
 from ledger.line.reading_rows import GaugeSet, GaugeStudy
 from ledger.line.record import Record
-from ledger.line.rows import About, Lot, LotStep, Model, Plan, Unit
+from ledger.line.rows import About, Lot, LotStep, Model, Plan, RulebookRow, Unit
 from ledger.line.state import Need, State
 
 
 def takes_away(old: Record, new: Record | None) -> bool:
     """Whether a model's revision, a plan or a gauge is no more when ``new`` (None: nothing) is said in its place."""
-    if isinstance(old, ModelDefined | PlanSet):
-        return type(new) is not type(old) or new.model != old.model
+    if isinstance(old, ModelDefined):
+        return not isinstance(new, ModelDefined) or new.model != old.model
+    if isinstance(old, PlanSet):
+        return not (_plans_still(new, old) and _judges_all(old, new))
     return isinstance(old, GaugeRegistered) and not (isinstance(new, GaugeRegistered) and _shows(new) == _shows(old))
 
 
 def _shows(record: GaugeRegistered) -> tuple[str, str, str]:
     return record.gauge, record.quantity, record.unit
+
+
+def _plans_still(new: Record | None, old: PlanSet) -> TypeGuard[PlanSet]:
+    """Whether a plan of the same model is said in its place."""
+    return isinstance(new, PlanSet) and new.model == old.model
+
+
+def _judges_all(old: PlanSet, new: PlanSet) -> bool:
+    """Whether what the old plan judged is judged by each of its rulebooks under the new one."""
+    return set(old.rulebooks) <= set(new.rulebooks) and instant_ms(old.at) == instant_ms(new.at)
 
 
 def use_needs(old: Record, state: State) -> Iterator[Need]:
@@ -45,6 +61,11 @@ def use_needs(old: Record, state: State) -> Iterator[Need]:
         for lot in earlier:
             yield Need(LotStep, "lot", lot.lot)
             yield Need(Unit, "lot", lot.lot)
+        if isinstance(old, PlanSet):
+            yield from plan_needs(old.model)
+            others = state.where(Plan, "model", old.model) if all(map(state.has, plan_needs(old.model))) else []
+            names = {name for plan in others for name in plan.rulebooks.split(",") if name}
+            yield from (Need(RulebookRow, "rulebook", name) for name in sorted(names.union(old.rulebooks)))
     elif isinstance(old, GaugeRegistered):
         sets = Need(GaugeSet, "gauge", old.gauge)
         yield sets
@@ -63,6 +84,12 @@ def refuse_used(old: Fact, bodies: Mapping[str, Fact | None], state: State, *, w
         what, first = f"model {record.model} revision {record.revision}", _model_use(record, state)
     elif isinstance(record, PlanSet):
         what, first = f"plan {old.address} of {record.model}", _plan_use(old, record, state)
+        body = bodies[old.address]
+        new = None if body is None else body.record
+        if _plans_still(new, record):
+            freed, first = _freed(old, record, new, state)
+            what = f"rulebook {freed} of {what}"
+            mend = "let the plan name it, and begin as it did; say a plan from now on for what is begun from now on"
     elif isinstance(record, GaugeRegistered):
         what, first = f"gauge {record.gauge}", _gauge_use(record.gauge, bodies, state)
         if _stays(record.gauge, bodies[old.address]):
@@ -90,9 +117,37 @@ def _begun_before(record: PlanSet, state: State) -> list[Lot]:
     return [lot for lot in state.where(Lot, "model", record.model) if lot.stage == "shell" and lot.began_ms < from_ms]
 
 
+def _freed(old: Fact, was: PlanSet, new: PlanSet, state: State) -> tuple[str, str | None]:
+    """A rulebook that no longer judges what was begun, and the first thing that it judged; none where nothing is freed."""
+    new_ms, dropped = instant_ms(new.at), [name for name in was.rulebooks if name not in new.rulebooks]
+    freed = [(name, max(old.at_ms, new_ms), inf) for name in dropped]
+    if new_ms > old.at_ms:
+        # Another takes over what it judged in between, or none, and then any that is said for that time could.
+        now = plan_at(state, was.model, old.at_ms)
+        kept = [] if now is None else now.rulebooks.split(",")
+        freed += [(name, old.at_ms, new_ms) for name in was.rulebooks if name not in kept]
+    elif new_ms < old.at_ms:
+        # It takes over what another judged.
+        others = [
+            row for row in state.where(Plan, "model", was.model) if row.plan != old.address and row.from_ms <= new_ms
+        ]
+        before = max(others, key=lambda row: (row.from_ms, parse_address(row.plan)), default=None)
+        names = [] if before is None else [name for name in before.rulebooks.split(",") if name]
+        freed += [(name, new_ms, old.at_ms) for name in names if name not in new.rulebooks]
+    for name, from_ms, until_ms in freed:
+        first = _first_begun(was, state, from_ms, min(until_ms, _until(old, was, state)))
+        if first is not None and state.where(RulebookRow, "rulebook", name):
+            return name, first
+    return "", None
+
+
 def _plan_use(old: Fact, record: PlanSet, state: State) -> str | None:
     """The first thing that was begun while the plan was in force: it was judged by it."""
-    from_ms, until_ms = old.at_ms, _until(old, record, state)
+    return _first_begun(record, state, old.at_ms, _until(old, record, state))
+
+
+def _first_begun(record: PlanSet, state: State, from_ms: int, until_ms: float) -> str | None:
+    """The first thing of the plan's model that was begun from an instant on and before another."""
     uses: list[tuple[int, str]] = [
         (lot.began_ms, f"lot {lot.lot}, made by fact {lot.address}, was begun under it")
         for lot in state.where(Lot, "model", record.model)

@@ -149,7 +149,7 @@ def test_a_sample_rejected_after_the_verdict_stops_the_release(ready: Floor) -> 
 
 def uncovered(floor: Floor, why: str) -> None:
     """U-1 is not first quality, and the verdict on its hardness says why the sample does not cover it."""
-    (by,) = floor.book.judged("U-1")
+    by, *_ = floor.book.judged("U-1")
     assert ("not_measured", ()) == (by.released_as, by.covered)
     said = [one.reasons[-1] for one in by.verdicts if (one.quantity, one.outcome) == ("hardness", "not_measured")]
     assert all(one.startswith("not by ") and why in one for one in said), said
@@ -184,7 +184,7 @@ def test_a_sample_before_the_lot_was_finished_does_not_cover(ready: Floor) -> No
 def test_a_sample_judged_under_another_edition_does_not_cover(ready: Floor) -> None:
     """Where it limits the quantity otherwise: how many did not conform was told by another limit."""
     adopt(ready)
-    own = plan("M1", at=at(50), inspect=SAMPLE, rulebooks=["own-limits"])
+    own = plan("M1", at=at(50), inspect=SAMPLE, rulebooks=["own-limits", "usbc-2026"])
     unhardened(ready, sampled())
     ready.say(own)
     assert ("hardness",) == ready.book.judged("U-1")[0].covered
@@ -202,5 +202,5 @@ def test_a_sample_judged_before_a_rulebook_was_adopted_does_not_cover(ready: Flo
     """Nobody then asked what it limits."""
     unhardened(ready, sampled())
     adopt(ready)
-    ready.say(plan("M1", at=at(50), inspect=SAMPLE, rulebooks=["own-limits"]))
+    ready.say(plan("M1", at=at(50), inspect=SAMPLE, rulebooks=["own-limits", "usbc-2026"]))
     uncovered(ready, "it was judged before own-limits was adopted")

@@ -10,7 +10,7 @@ import pytest
 from ledger.application.releasing import Wanted, release_records
 from ledger.errors import RuleStands, UnknownSubject
 from ledger.line.releases import Release
-from tests.application.floor import OFFICE, Floor, at, calibrated, corrected, engraved, inspected, record, shells
+from tests.application.floor import OFFICE, Floor, at, calibrated, corrected, engraved, inspected, plan, record, shells
 from tests.application.test_covered import MODEL, model_tested, release, sampled, unhardened
 from tests.application.test_said_releases import refused, say
 
@@ -201,3 +201,17 @@ def test_a_lot_that_turns_out_to_be_of_another_revision_is_held(ready: Floor) ->
     (poured,) = [one.fact for one in ready.book.lot("SL-1").history if one.kind == "shells-poured"]
     ready.say(corrected({"fact": poured, "replacement": shells("SL-1", 40, ("CL-1", 40), revision=2)}))
     assert "release-unfounded" in [reason for _, reason in open_holds(ready)]
+
+
+def test_a_plan_that_is_said_late_frees_no_failing_ball(ready: Floor) -> None:
+    """Neither one that names no rulebook from before the ball was engraved on, nor a correction of the one that stood."""
+    ready.ball("U-1", "P-1", readings={"hardness": "60"})
+    stood = ready.book.models()[0].plan
+    for said in (
+        plan("M1", at=at(60), rulebooks=[]),
+        corrected({"fact": stood, "replacement": plan("M1", rulebooks=[])}),
+        corrected({"fact": stood, "replacement": plan("M1", at=at(80))}),
+    ):
+        assert "usbc-2026" in refused(ready, record(said)).problem
+    with pytest.raises(RuleStands, match="hardness"):
+        first(ready)

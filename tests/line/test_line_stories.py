@@ -244,7 +244,7 @@ def test_a_cure_over_the_night_of_the_clock_change() -> None:
     plant = stocked_plant()
     spring = {"began_at": "2026-03-28T19:50:00.000+01:00", "at": "2026-03-28T20:00:00.000+01:00"}
     autumn = {"began_at": "2026-10-24T19:50:00.000+02:00", "at": "2026-10-24T20:00:00.000+02:00"}
-    plant.submit(plan(at=at(2), windows=tuple(w for w in _windows(plant) if w.stage == "final-cure"), rulebooks=()))
+    plant.submit(plan(at=at(2), windows=tuple(w for w in _windows(plant) if w.stage == "final-cure")))
     plant.submit(shells("SL-2", ("CL-1", 2), **spring), shells("SL-3", ("CL-1", 1), **autumn))
     serials = allot(plant, 3)
     by_wall = engraving("U-1", serials[0], lot="SL-2", at="2026-03-29T20:00:00.000+02:00")
@@ -324,7 +324,7 @@ def test_claims_on_numbers_that_lead_nowhere_or_twice() -> None:
         ClaimOpened(at=at(90), claim=f"C-{n}", mode="other", serial=serial, claimant="a name")
         for n, serial in enumerate(("NONE-1", "OLD-77"))
     ]
-    assert ["claim-several-balls", "claim-unknown-ball"] == plant.submit(*claims).codes
+    assert ["claim-foreign-number", "claim-several-balls"] == plant.submit(*claims).codes
     check_views(plant)
 
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import pytest
 
-from ledger.errors import Contradiction, MalformedLink, UnknownSubject
+from ledger.errors import Contradiction, MalformedLink, RuleStands, UnknownSubject
+from ledger.line.corrections import Change, Correction
 from ledger.line.models import KindStated, RulebookAdopted
 from ledger.line.process_plan import Inspect, Window
 from ledger.line.record import Record
 from ledger.line.rows import Approval, Model, Plan, RulebookRow
+from tests.line.independent_fold import check_views
 from tests.line.making import RULEBOOK, SIZES, approval, at, model, plan, ready_plant
 
 
@@ -53,6 +55,31 @@ def test_what_contradicts_is_refused(record: Record, error: type[Exception], whe
         plant.submit(record)
     assert before == plant.tables.listed()
     assert where in getattr(refusal.value, "where", "")
+
+
+def test_a_plan_said_late_leaves_no_adopted_rulebook_out() -> None:
+    """It would free what was engraved since; one that adds a rulebook, or begins now or later, is taken."""
+    plant = ready_plant()
+    refusal = plant.refused(plan(at=at(5), rulebooks=("body-b",)), now=at(5, "08:01"))
+    assert (RuleStands, "rulebooks", "body-b") == (type(refusal), refusal.where, refusal.got)
+    assert "plan 0.1 of ORBIT names rulebook body-a" in refusal.problem
+    plant.submit(plan(at=at(5), rulebooks=("body-b", "body-a")), now=at(6))
+    # Nobody adopted body-b, so it has judged nothing.
+    plant.submit(plan(at=at(5), rulebooks=("body-a",)), now=at(7))
+    plant.submit(plan(at=at(8), rulebooks=()), now=at(8))
+    plant.submit(plan(at=at(10), rulebooks=()), now=at(9))
+    plant.submit(plan(at=at(9), rulebooks=("body-a",)), now=at(11))
+    assert "rulebooks" == plant.refused(plan(at=at(9, "09:00"), rulebooks=()), now=at(11)).where
+    check_views(plant)
+
+
+def test_a_plan_that_dropped_a_rulebook_in_time_is_corrected_later() -> None:
+    """What it left out when it was said stays left out."""
+    plant = ready_plant()
+    dropped = plant.submit(plan(at=at(5), rulebooks=()), now=at(5)).address
+    fixed = plan(at=at(5), rulebooks=(), windows=())
+    plant.submit(Correction(at=at(9), reason="typing", changes=(Change(fact=dropped, replacement=fixed),)))
+    check_views(plant)
 
 
 def test_a_later_edition_supersedes_the_earlier() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from ledger.errors import Contradiction
@@ -17,6 +19,7 @@ from ledger.line.uses import takes_away
 from tests.line.independent_fold import check_views
 from tests.line.making import (
     at,
+    blocks,
     engrave,
     engraving,
     gauge,
@@ -120,6 +123,41 @@ def test_a_plan_not_reached_yet_is_withdrawn() -> None:
     check_views(plant)
 
 
+@pytest.mark.parametrize(
+    "fields",
+    [{"rulebooks": ()}, {"rulebooks": ("body-b",)}, {"at": at(5), "rulebooks": ()}, {"at": at(5)}],
+)
+def test_a_plan_frees_nothing_from_its_rulebook_by_a_correction(fields: dict[str, Any]) -> None:
+    """What was begun under it stays judged by each adopted rulebook that it named; others may be added."""
+    plant = stocked_plant()
+    assert "rulebook body-a of plan 0.1 of ORBIT would be gone" in refused(plant, (PLAN, plan(**fields)))
+    plant.submit(correction((PLAN, plan(rulebooks=("body-a", "body-b")))))
+    plant.submit(correction((PLAN, plan(rulebooks=("body-a",)))))
+    check_views(plant)
+
+
+def test_a_plan_of_which_nothing_was_begun_is_corrected_freely() -> None:
+    """It judged nothing yet."""
+    plant = ready_plant()
+    plant.submit(correction((PLAN, plan(rulebooks=()))))
+    check_views(plant)
+
+
+def test_a_plan_is_not_moved_off_what_it_judged() -> None:
+    """Neither later, where one before it without the rulebook takes over, nor earlier over one that names it."""
+    plant = ready_plant()
+    plant.submit(model(model="NOVA", gtin="09521234000020"), plan(model="NOVA", rulebooks=()))
+    strict = plant.submit(plan(at=at(2), model="NOVA")).address
+    plant.submit(blocks("BL-9", model="NOVA"))
+    last = plant.submit(plan(at=at(20), model="NOVA", rulebooks=()), now=at(19)).address
+    assert "rulebook body-a" in refused(plant, (strict, plan(at=at(19), model="NOVA")))
+    assert "rulebook body-a" in refused(plant, (last, plan(at=at(3), model="NOVA", rulebooks=())))
+    plant.submit(
+        correction((strict, plan(at=at(2, "09:00"), model="NOVA")), (last, plan(at=at(21), model="NOVA", rulebooks=())))
+    )
+    check_views(plant)
+
+
 def test_a_gauge_that_something_was_read_with_is_not_withdrawn() -> None:
     """Not with its calibrations, nor by another name; the first inspection is named, by whichever set it was used in."""
     plant = stocked_plant()
@@ -196,6 +234,10 @@ def test_a_use_that_a_correction_brought_counts() -> None:
         (model(), model(revision=2), False),
         (model(), plan(), True),
         (plan(), plan(model="NOVA"), True),
+        (plan(), plan(windows=()), False),
+        (plan(), plan(rulebooks=("body-b", "body-a")), False),
+        (plan(), plan(rulebooks=()), True),
+        (plan(), plan(at=at(2)), True),
         (gauge("G-1", "mass", "lb")[0], registered("G-1", "mass", "lb", high="16"), False),
         (gauge("G-1", "mass", "lb")[0], registered("G-1", "mass", "kg"), True),
         (gauge("G-1", "mass", "lb")[0], registered("G-1", "top_weight", "lb"), True),
