@@ -70,14 +70,27 @@ MAY_SAY: Mapping[str, frozenset[str]] = {
     "shipment": _LINE,
     "returned": frozenset({"station", "desk", "quality"}),
     "restocked": _QUALITY,
+    "consignee-registered": _DESK,
+    "case-opened": _QUALITY,
+    "case-ordered": _QUALITY,
+    "case-noticed": _QUALITY,
+    "case-answered": _DESK,
+    "case-closed": _QUALITY,
     "claim-opened": _DESK,
     "claim-examined": _DESK,
     "claim-decided": _DESK,
     "claim-replaced": _DESK,
+    "claim-replied": _DESK,
+    "failure-mode-added": _QUALITY,
+    "warranty-terms-adopted": _QUALITY,
+    "ball-imported": _QUALITY,
+    "shipment-imported": _LINE,
+    "lines-imported": frozenset({"station", "desk", "quality"}),
     "correction": _QUALITY,
     "recheck": frozenset({"quality", "admin"}),
     "erasure": frozenset({"quality", "admin"}),
     "name-erasure": frozenset({"quality", "admin"}),
+    "blob-erasure": frozenset({"quality", "admin"}),
 }
 """Who may say which kind of record."""
 
@@ -94,8 +107,13 @@ MAY_DO: Mapping[str, frozenset[str]] = {
     "mass-check": _QUALITY,  # it tells of withheld sizes
     "warranty": _DESK,
     "claims": frozenset({"desk", "quality", "auditor"}),
+    "signals": frozenset({"inspector", "quality", "desk", "auditor"}),
+    "cases": frozenset({"desk", "quality", "auditor"}),
+    "contain": _QUALITY,
+    "case-answers": _DESK,
     "dossier": frozenset({"quality", "auditor"}),
     "log-temperature": _GAUGES,
+    "import": frozenset({"station", "desk", "quality"}),  # which lines, by the kinds that they become
     "send-blob": frozenset({"station", "inspector", "quality", "desk"}),
     "read-blob": frozenset({"inspector", "quality", "desk", "auditor"}),
     "entries": frozenset({"quality", "auditor", "admin"}),  # whole entries carry recipe quantities in their openings

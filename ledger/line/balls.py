@@ -20,12 +20,13 @@ from ledger.line.kind import Kind, Setting
 from ledger.line.lineage import hold_breaches, lineage_needs, stopping_holds
 from ledger.line.lot_changes import FINISHES, early_breaches, final_cure
 from ledger.line.lots import clock_error_ms, known_lot, left_of
+from ledger.line.making_rows import UnitStep
 from ledger.line.moulding import WeightClass
 from ledger.line.process_plan import plan_needs
 from ledger.line.reading_rows import Measured
 from ledger.line.record import Id, Pieces, Record, Slug
 from ledger.line.release_policy import UNFOUNDED
-from ledger.line.rows import Allotment, Counter, Hold, Lot, SerialRow, Unit
+from ledger.line.rows import Allotment, Hold, Lot, SerialRow, Unit
 from ledger.line.serial import check_serial_text, parse_serial
 from ledger.line.state import Need, State
 from ledger.line.voided_readings import changed_by, void_readings
@@ -51,14 +52,6 @@ class UnitWorked(Record, frozen=True, kw_only=True, tag="unit-worked"):
     unit: Id
     step: Literal["spin-tested", "cg-marked", "pin-marked", "turned", "sanded", "polished"]
     station: Id
-
-
-class SerialsAllotted(Record, frozen=True, kw_only=True, tag="serials-allotted"):
-    """Numbers of the own scheme given to a station, from counter value ``first`` on, in this order."""
-
-    station: Id
-    first: Annotated[int, Meta(ge=0, le=9_007_199_254_740_991)]
-    serials: Annotated[tuple[SerialText, ...], Meta(min_length=1, max_length=1000)]
 
 
 class BallEngraved(Record, frozen=True, kw_only=True, tag="ball-engraved"):
@@ -169,6 +162,12 @@ def _new_unit(fact: Fact, state: State, record: UnitStarted | BallEngraved) -> U
 def _started_effects(fact: Fact, state: State) -> None:
     record: UnitStarted = fact.record  # type: ignore[assignment]  # the kind table pairs them
     state.put(_new_unit(fact, state, record))
+    _enter_step(fact, state, record, "started")
+
+
+def _enter_step(fact: Fact, state: State, record: UnitStarted | UnitWorked, step: str) -> None:
+    row = UnitStep(unit_step=fact.address, unit=record.unit, step=step, station=record.station, at_ms=fact.at_ms)
+    state.put(row)
 
 
 def _worked_needs(record: UnitWorked, state: State) -> Iterator[Need]:
@@ -191,6 +190,7 @@ def _worked_check(record: UnitWorked, state: State, _setting: Setting) -> list[B
 
 def _worked_effects(fact: Fact, state: State) -> None:
     record: UnitWorked = fact.record  # type: ignore[assignment]  # the kind table pairs them
+    _enter_step(fact, state, record, record.step)
     if record.step == "cg-marked":
         state.alter(Unit, record.unit, cg_marked=True)
     elif record.step in FINISHES:
@@ -207,38 +207,6 @@ def enter_finish(state: State, unit: str, finish: str, at_ms: int) -> None:
         state.put(msgspec.structs.replace(row, finish=finish, finish_ms=at_ms))
 
 
-def _allotted_needs(record: SerialsAllotted, _state: State) -> Iterator[Need]:
-    yield Need(Counter, "counter", "own")
-    for serial in record.serials:
-        yield Need(Allotment, "serial", serial)
-
-
-def _allotted_check(record: SerialsAllotted, state: State, _setting: Setting) -> list[Breach]:
-    counter = state.one(Counter, "own")
-    due = 0 if counter is None else counter.next
-    if record.first != due:
-        raise Contradiction(
-            "serials are allotted in the order of the counter",
-            expected=due,
-            got=record.first,
-            where="first",
-            mend="ask again for serials: another station was served meanwhile",
-        )
-    for place, serial in enumerate(record.serials):
-        _check_own(serial, f"serials[{place}]")
-        if state.one(Allotment, serial) is not None:
-            raise Contradiction(f"serial {serial} was allotted already", where=f"serials[{place}]", mend="ask again")
-    return []
-
-
-def _allotted_effects(fact: Fact, state: State) -> None:
-    record: SerialsAllotted = fact.record  # type: ignore[assignment]  # the kind table pairs them
-    for place, serial in enumerate(record.serials):
-        allotment = Allotment(serial=serial, counter=record.first + place, station=record.station, address=fact.address)
-        state.put(allotment)
-    state.put(Counter(counter="own", next=record.first + len(record.serials)))
-
-
 def _serial_needs(serial: str) -> list[Need]:
     return [Need(SerialRow, "serial", serial), Need(Allotment, "serial", serial)]
 
@@ -251,7 +219,8 @@ def _engraved_needs(record: BallEngraved, state: State) -> Iterator[Need]:
     yield from _lot_needs(record.lot, state)
 
 
-def _check_own(serial: str, where: str) -> None:
+def check_own(serial: str, where: str) -> None:
+    """Return if this is a serial of the own scheme as it is engraved. Raises MalformedSerial."""
     if parse_serial(serial) != serial:
         raise MalformedSerial(
             "serial is not written as engraved",
@@ -266,7 +235,7 @@ def _check_serial(record: BallEngraved | BallEngravedAnew, state: State) -> list
     if record.scheme == "prior":
         check_serial_text(record.serial)
         return []
-    _check_own(record.serial, "serial")
+    check_own(record.serial, "serial")
     if state.one(Allotment, record.serial) is None:
         raise UnknownSubject(
             f"serial {record.serial} was not allotted by this book",
@@ -315,6 +284,7 @@ def _engraved_effects(fact: Fact, state: State) -> None:
             serial=record.serial,
             weight_class=record.weight_class,
             engraved_ms=fact.at_ms,
+            engraved_by=record.station,
             state="engraved" if unit.state == "made" else unit.state,
         )
     )
@@ -362,10 +332,6 @@ def _of_unit_and_lot(record: UnitStarted | BallEngraved) -> Iterable[str]:
     return [f"unit:{record.unit}", f"lot:{record.lot}"]
 
 
-def _of_serials(record: SerialsAllotted) -> Iterable[str]:
-    return ["counter:own", *(f"serial:{serial}" for serial in record.serials)]
-
-
 def _engraved_recheck(fact: Fact, state: State) -> list[Breach]:
     record: UnitStarted | BallEngraved = fact.record  # type: ignore[assignment]  # the kind table pairs them
     lot = state.one(Lot, record.lot)
@@ -387,7 +353,6 @@ KINDS = (
         _worked_effects,
         _of_unit,
     ),
-    Kind(SerialsAllotted, "decision", _allotted_needs, _allotted_check, _allotted_effects, _of_serials),
     Kind(
         BallEngraved, "report", _engraved_needs, _engraved_check, _engraved_effects, _of_unit_and_lot, _engraved_recheck
     ),

@@ -1,125 +1,137 @@
-"""Warranty claims: opened, examined, decided, replaced. Who claims is erasable; what failed is a short word.
+"""Warranty claims as the desk tells them: opened, examined, decided, the claimant answered, the ball replaced.
 
-Failure modes are trade terms, common practice, no source.
+Who claims, who drilled and how to reach them are erasable, as is all free text; what failed, what was found and why it was
+so decided are short words.  Purchase, drilling and storage are what the claimant says of them.
+
+What is checked when each is said stands in `claim_openings`, `claim_steps` and `claim_replacements`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from typing import Annotated, Literal
 
 from msgspec import UNSET, Meta, UnsetType
 
-from ledger.errors import Contradiction, MalformedSerial, RuleStands, UnknownSubject
-from ledger.line.balls import known_unit
-from ledger.line.fact import Breach, Fact
-from ledger.line.kind import Kind, Setting
-from ledger.line.record import Address, Digest, Erasable, Id, On, Record, Slug
-from ledger.line.rows import Claim, SerialRow, Unit
-from ledger.line.serial import parse_serial
-from ledger.line.state import Need, State
+from ledger.errors import UnknownSubject
+from ledger.line.claim_rows import Claim
+from ledger.line.record import Address, Digest, Erasable, Id, On, Part, Record, Slug
+from ledger.line.state import State
 
-Mode = Literal[
-    "crack-pin-to-hole",
-    "crack-hole-to-hole",
-    "crack-equator",
-    "crack-over-block",
-    "shell-separation",
-    "void",
-    "pin-loose",
-    "out-of-round",
-    "engraving",
-    "other",
-]
+EvidenceSort = Literal["photo", "receipt", "letter", "drilling-sheet", "other"]
+
+FINAL = frozenset({"accept", "reject", "goodwill"})
+"""The decisions that end a claim."""
+
+UNDECIDED = frozenset({"open", "examined", "waiting", "sent-back"})
+"""The states of a claim that still waits for a decision."""
+
+STATE_WORDS = {
+    "open": "open",
+    "examined": "examined",
+    "waiting": "waiting for the claimant",
+    "sent-back": "sent back for examination",
+    "accept": "accepted",
+    "reject": "rejected",
+    "goodwill": "settled by goodwill",
+}
+"""The states of a claim as people read them."""
+
+
+class Evidence(Part, frozen=True, kw_only=True):
+    """A file kept beside the book, by the SHA-256 of its bytes, and what it shows."""
+
+    digest: Digest
+    what: EvidenceSort
+
+
+class Drilled(Part, frozen=True, kw_only=True):
+    """How the ball was drilled: when, by whom, to which layout, and what was fitted into the holes."""
+
+    on: On | UnsetType = UNSET
+    by: Erasable | UnsetType = UNSET
+    layout: Slug | UnsetType = UNSET
+    fitted: Literal["none", "plug", "inserts", "both"] | UnsetType = UNSET
+
+
+class Imported(Part, frozen=True, kw_only=True):
+    """The file and line that an old claim was taken from."""
+
+    file: Digest
+    line: Annotated[int, Meta(ge=1, le=10_000_000)]
+
+
+EvidenceParts = Annotated[tuple[Evidence, ...], Meta(max_length=50)]
 
 
 class ClaimOpened(Record, frozen=True, kw_only=True, tag="claim-opened"):
-    """A claim about a ball, or about a number that no ball of the book answers to."""
+    """A claim about a ball, or about a number that no ball of the book answers to.
+
+    ``via``: the consignee that it came through.  ``answer_by``: the date by which the claimant is to be answered;
+    ``keep_until``: the date from which personal fields and photos of the claim, once decided, are erased.
+    """
 
     claim: Id
-    mode: Mode
+    mode: Slug
     serial: Annotated[str, Meta(min_length=1, max_length=20)] | UnsetType = UNSET
     unit: Id | UnsetType = UNSET
     bought_on: On | UnsetType = UNSET
+    proof: Literal["receipt", "registration", "dealer", "none"] | UnsetType = UNSET
+    drilled: Drilled | UnsetType = UNSET
+    stored: Literal["indoors", "vehicle", "unheated", "outdoors", "unknown"] | UnsetType = UNSET
     claimant: Erasable | UnsetType = UNSET
-    evidence: Annotated[tuple[Digest, ...], Meta(max_length=50)] = ()
+    contact: Erasable | UnsetType = UNSET
+    via: Id | UnsetType = UNSET
+    market: Slug | UnsetType = UNSET
+    evidence: EvidenceParts = ()
+    answer_by: On | UnsetType = UNSET
+    keep_until: On | UnsetType = UNSET
+    imported: Imported | UnsetType = UNSET
 
 
 class ClaimExamined(Record, frozen=True, kw_only=True, tag="claim-examined"):
-    """What was found on the ball."""
+    """What was found on the ball, or on its photos."""
 
     claim: Id
-    finding: Slug
-    evidence: Annotated[tuple[Digest, ...], Meta(max_length=50)] = ()
+    findings: Annotated[tuple[Slug, ...], Meta(min_length=1, max_length=10)]
+    evidence: EvidenceParts = ()
 
 
 class ClaimDecided(Record, frozen=True, kw_only=True, tag="claim-decided"):
-    """A person decided, on the facts named."""
+    """A person decided, on the facts named.
+
+    ``need-more`` and ``send-back`` leave the claim undecided, with the date by which an answer is due (``answer_by``).
+    """
 
     claim: Id
-    decision: Literal["accept", "reject", "goodwill"]
+    decision: Literal["accept", "reject", "goodwill", "need-more", "send-back"]
     reason: Slug
     rests_on: Annotated[tuple[Address, ...], Meta(max_length=50)] = ()
+    answer_by: On | UnsetType = UNSET
 
 
 class ClaimReplaced(Record, frozen=True, kw_only=True, tag="claim-replaced"):
-    """Another ball took the place of the claimed one."""
+    """Another ball took the place of the claimed one.
+
+    ``term``: whether its warranty begins anew or is what remained of the old ball's; ``old_ball``: what became of that.
+    """
 
     claim: Id
     unit: Id
+    term: Literal["fresh", "remaining"]
+    old_ball: Literal["destroyed", "kept", "returned", "retained"]
 
 
-def _opened_needs(record: ClaimOpened, _state: State) -> Iterator[Need]:
-    yield Need(Claim, "claim", record.claim)
-    if record.serial is not UNSET:
-        yield Need(SerialRow, "serial", record.serial)
-        yield Need(SerialRow, "serial", _plain(record.serial))
-    if record.unit is not UNSET:
-        yield Need(Unit, "unit", record.unit)
+class ClaimReplied(Record, frozen=True, kw_only=True, tag="claim-replied"):
+    """A letter went to the claimant, kept beside the book by the SHA-256 of its bytes."""
+
+    claim: Id
+    letter: Digest
+    to: Erasable | UnsetType = UNSET
 
 
-def _plain(typed: str) -> str:
-    """A number of the own scheme as it is engraved, however it was typed; any other number as it is."""
-    try:
-        return parse_serial(typed)
-    except MalformedSerial:
-        return typed
-
-
-def _opened_check(record: ClaimOpened, state: State, _setting: Setting) -> list[Breach]:
-    if state.one(Claim, record.claim) is not None:
-        raise Contradiction(f"claim {record.claim} is open already", where="claim", mend="use a new claim id")
-    if record.unit is not UNSET:
-        known_unit(state, record.unit)
-        return []
-    node = f"claim:{record.claim}"
-    typed = [] if record.serial is UNSET else [record.serial, _plain(record.serial)]
-    bearers = {row.unit for serial in typed for row in state.where(SerialRow, "serial", serial)}
-    if not bearers:
-        return [Breach(code="claim-unknown-ball", node=node, said="no ball of this book bears the number", holds=False)]
-    if len(bearers) > 1:
-        said = f"{len(bearers)} balls bear or bore the number"
-        return [Breach(code="claim-several-balls", node=node, said=said, holds=False, mend="name the unit")]
-    return []
-
-
-def _opened_effects(fact: Fact, state: State) -> None:
-    record: ClaimOpened = fact.record  # type: ignore[assignment]  # the kind table pairs them
-    state.put(
-        Claim(
-            claim=record.claim,
-            serial=None if record.serial is UNSET else _plain(record.serial),
-            unit=None if record.unit is UNSET else record.unit,
-            mode=record.mode,
-            opened_ms=fact.at_ms,
-            bought_on=None if record.bought_on is UNSET else record.bought_on,
-            state="open",
-            replacement=None,
-        )
-    )
-
-
-def _known_claim(state: State, claim: str) -> Claim:
+def known_claim(state: State, claim: str) -> Claim:
+    """The claim of this id. Raises UnknownSubject."""
     row = state.one(Claim, claim)
     if row is None:
         raise UnknownSubject(
@@ -128,51 +140,14 @@ def _known_claim(state: State, claim: str) -> Claim:
     return row
 
 
-def _next_check(record: ClaimExamined | ClaimDecided | ClaimReplaced, state: State, _setting: Setting) -> list[Breach]:
-    claim = _known_claim(state, record.claim)
-    if isinstance(record, ClaimDecided) and claim.state in {"accept", "reject", "goodwill"}:
-        raise Contradiction(
-            f"claim {record.claim} is decided already", where="claim", mend="correct the earlier decision"
-        )
-    if isinstance(record, ClaimReplaced):
-        known_unit(state, record.unit)
-        if claim.state not in {"accept", "goodwill"}:
-            raise RuleStands(
-                "a ball is replaced after the claim was accepted",
-                expected="accept or goodwill",
-                got=claim.state,
-                where="claim",
-                mend="decide the claim first",
-            )
-    return []
-
-
-def _next_needs(record: ClaimExamined | ClaimDecided | ClaimReplaced, _state: State) -> Iterator[Need]:
-    yield Need(Claim, "claim", record.claim)
-    if isinstance(record, ClaimReplaced):
-        yield Need(Unit, "unit", record.unit)
-
-
-def _next_effects(fact: Fact, state: State) -> None:
-    record: ClaimExamined | ClaimDecided | ClaimReplaced = fact.record  # type: ignore[assignment]  # by the kind table
-    if isinstance(record, ClaimExamined):
-        claim = state.held(Claim, record.claim)
-        if claim is not None and claim.state == "open":
-            state.alter(Claim, record.claim, state="examined")
-    elif isinstance(record, ClaimDecided):
-        state.alter(Claim, record.claim, state=record.decision)
-    else:
-        state.alter(Claim, record.claim, replacement=record.unit)
-
-
-def _about(record: ClaimOpened | ClaimExamined | ClaimDecided | ClaimReplaced) -> Iterable[str]:
+def about_claim(record: ClaimOpened | ClaimExamined | ClaimDecided | ClaimReplaced | ClaimReplied) -> Iterable[str]:
+    """The claim, and the ball that the record names."""
     unit = getattr(record, "unit", UNSET)
     return [f"claim:{record.claim}", *([] if unit is UNSET else [f"unit:{unit}"])]
 
 
-KINDS = (
-    Kind(ClaimOpened, "report", _opened_needs, _opened_check, _opened_effects, _about),
-    Kind(ClaimExamined, "report", _next_needs, _next_check, _next_effects, _about),
-    Kind(ClaimDecided, "decision", _next_needs, _next_check, _next_effects, _about),
-    Kind(ClaimReplaced, "report", _next_needs, _next_check, _next_effects, _about),
-)
+def files_named(record: Record) -> list[str]:
+    """The digests of the files that a record names as those of a claim, letters of the desk's own included."""
+    if isinstance(record, ClaimOpened | ClaimExamined):
+        return [part.digest for part in record.evidence]
+    return [record.letter] if isinstance(record, ClaimReplied) else []

@@ -16,6 +16,8 @@ from msgspec import UNSET, Meta, UnsetType
 from ledger.errors import Contradiction, MalformedRecord, Refused, RuleStands, UnknownSubject
 from ledger.line.balls import BallEngraved, UnitStarted
 from ledger.line.book_keys import BookOpened, KeyIntroduced, KeyRevoked
+from ledger.line.cases import CaseOrdered
+from ledger.line.claim_grounds import unfounded_claims
 from ledger.line.fact import Breach, Fact
 from ledger.line.holds import Concession, HoldLifted, HoldPlaced
 from ledger.line.kind import Kind, Setting
@@ -151,7 +153,8 @@ def _check(record: Correction, state: State, setting: Setting) -> list[Breach]:
             breach for change in record.changes if change.fact in facts for breach in facts[change.fact].breaches
         ]
         breaches += _conflicts(touched, before, state) + unfounded_releases(grounds, state, set(bodies))
-        return breaches + _withdrawn_samples(bodies, old) + tests_taken_back(tests, state)
+        breaches += tests_taken_back(tests, state) + unfounded_claims(touched, state)
+        return breaches + _withdrawn_samples(bodies, old)
     finally:
         state.undo_to(mark)
 
@@ -194,6 +197,13 @@ def _check_whose(change: Change, place: int, fact: Fact, setting: Setting) -> No
             got="a correction of the fact that placed it",
             where=where,
             mend="let two people lift it, and place another hold",
+        )
+    if isinstance(fact.record, CaseOrdered):
+        raise RuleStands(
+            f"what case {fact.record.case} ordered is ended by lifting its holds; those of a recall take two people",
+            got="a correction of the fact that ordered it",
+            where=where,
+            mend="lift the holds of the case, then close the case, and say why",
         )
     if isinstance(change.replacement, HoldLifted | Concession) and fact.author != setting.author:
         raise RuleStands(

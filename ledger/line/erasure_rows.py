@@ -26,6 +26,21 @@ class ErasedName(Row, frozen=True, kw_only=True):
     address: str
 
 
+class ErasedBlob(Row, frozen=True, kw_only=True):
+    """A file of a claim whose bytes were erased, by the fact at ``address``, and why it was."""
+
+    digest: str
+    address: str
+    basis: str
+    reason: str
+
+
+class StoredBlob(Row, frozen=True, kw_only=True):
+    """A blob whose bytes are stored: not a table of the views."""
+
+    digest: str
+
+
 class FieldOpening(Row, frozen=True, kw_only=True):
     """A sealed field that can be opened, and whether it is withheld or erasable: not a table of the views."""
 

@@ -6,6 +6,7 @@ A breach opens a hold by itself: its id is ``B`` and the address of the fact, th
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from typing import Annotated, Literal
 
@@ -57,6 +58,14 @@ def breach_hold(fact: Fact, number: int) -> str:
     return f"B{fact.body or fact.address}.{number}"
 
 
+_BREACH_HOLD = re.compile(r"B[0-9]+\.[0-9]+(\.[0-9]+){1,2}", re.ASCII)
+
+
+def is_breach_hold(hold: str) -> bool:
+    """Whether an id is one that a breach gives its hold; nobody places one of that form."""
+    return _BREACH_HOLD.fullmatch(hold) is not None
+
+
 def enter_breach_holds(fact: Fact, state: State) -> None:
     """Open the holds of a fact's breaches."""
     for number, breach in enumerate(fact.breaches):
@@ -94,9 +103,11 @@ def _placed_needs(record: HoldPlaced, _state: State) -> Iterator[Need]:
 
 
 def _placed_check(record: HoldPlaced, state: State, _setting: Setting) -> list[Breach]:
-    if state.one(Hold, record.hold) is not None or record.hold.startswith("B"):
+    if state.one(Hold, record.hold) is not None or is_breach_hold(record.hold):
         raise Contradiction(
-            f"hold {record.hold} cannot be used", where="hold", mend="use a new hold id that does not start with B"
+            f"hold {record.hold} cannot be used",
+            where="hold",
+            mend="use a new hold id, and none of B and three numbers, which is that of a breach",
         )
     if (record.node is UNSET) == (record.rule is UNSET):
         raise MalformedRecord(

@@ -364,6 +364,11 @@ def _gauge_use(gauges: tuple[str, ...]) -> str:
     return GAUGE_USE + ",".join(sorted(set(gauges)))
 
 
+def gauges_at(node: str) -> tuple[str, ...]:
+    """The gauges of a `GAUGE_USE` node; none where the node is of another sort."""
+    return tuple(node.removeprefix(GAUGE_USE).split(",")) if node.startswith(GAUGE_USE) else ()
+
+
 def enter_gauge_set(node: str, state: State) -> None:
     """Enter the gauges of a `GAUGE_USE` node, so that its uses are found from any of them.
 
@@ -378,8 +383,7 @@ def enter_gauge_set(node: str, state: State) -> None:
 # A plant uses the same few sets for ever.
 @lru_cache(maxsize=1024)
 def _gauge_set(node: str) -> tuple[GaugeSet, ...]:
-    gauges = node.removeprefix(GAUGE_USE).split(",")
-    return tuple(GaugeSet(gauge_set=f"{gauge}@{node}", gauge=gauge, node=node) for gauge in gauges)
+    return tuple(GaugeSet(gauge_set=f"{gauge}@{node}", gauge=gauge, node=node) for gauge in gauges_at(node))
 
 
 KINDS = (Kind(Inspection, "report", _needs, _check, _effects, _about, range_breaches),)

@@ -9,14 +9,22 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Union
 
 from ledger.line import (
+    allotting,
     balls,
     book_keys,
+    case_answers,
+    cases,
     checklists,
-    claims,
+    claim_openings,
+    claim_replacements,
+    claim_steps,
+    consignees,
     cure_temperatures,
+    failure_modes,
     gauge_studied,
     gauges,
     holds,
+    imports,
     inspections,
     lot_changes,
     materials,
@@ -25,6 +33,7 @@ from ledger.line import (
     releases,
     samples,
     shipments,
+    warranty_terms,
 )
 from ledger.line.kind import Kind
 from ledger.line.record import Record
@@ -39,13 +48,22 @@ PLAIN_KINDS: tuple[Kind, ...] = (
     *moulding.KINDS,
     *lot_changes.KINDS,
     *cure_temperatures.KINDS,
+    *allotting.KINDS,
     *balls.KINDS,
     *inspections.KINDS,
     *samples.KINDS,
     *holds.KINDS,
     *releases.KINDS,
+    *consignees.KINDS,
     *shipments.KINDS,
-    *claims.KINDS,
+    *cases.KINDS,
+    *case_answers.KINDS,
+    *failure_modes.KINDS,
+    *warranty_terms.KINDS,
+    *claim_openings.KINDS,
+    *claim_steps.KINDS,
+    *claim_replacements.KINDS,
+    *imports.KINDS,
 )
 
 PLAIN_KIND_OF: dict[type[Record], Kind] = {kind.record: kind for kind in PLAIN_KINDS}

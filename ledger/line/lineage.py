@@ -118,6 +118,16 @@ def _ancestors(state: State, lot: str) -> list[str]:
     return found
 
 
+def lots_over(state: State, unit: Unit) -> tuple[str, ...]:
+    """The lot of a ball and every lot above it, but for those that its recorded position clears it of."""
+    return _lots_above(state, unit.lot) if unit.place is None else _lots_above_place(state, unit.lot, unit.place)
+
+
+def is_lineage_loaded(state: State, lot: str) -> bool:
+    """Whether `lineage_needs` has found a lot and all above it loaded."""
+    return (lot, "loaded") in state.memo(Descent)
+
+
 def stopping_holds(state: State, what: str, *, lot: str, unit: Unit | None = None) -> list[Hold]:
     """Open holds that stop ``what`` on the unit, its lot, any lot above it, or by rule."""
     place = None if unit is None else unit.place

@@ -24,6 +24,7 @@ from ledger.line.lots import (
     left_of,
     refuse_shortage,
 )
+from ledger.line.makings import enter_made
 from ledger.line.process_plan import lot_clock, plan_at, plan_needs, window_breaches
 from ledger.line.record import At, Count, Digest, Id, Part, Pieces, Record, Slug
 from ledger.line.rows import Lot, LotStep, Unit
@@ -186,6 +187,7 @@ def _worked_effects(fact: Fact, state: State) -> None:
             began_ms=instant_ms(record.began_at),
             ended_ms=fact.at_ms,
             address=fact.address,
+            station=record.station,
         )
     )
     lot = state.held(Lot, record.lot)
@@ -211,6 +213,9 @@ def _changed_effects(fact: Fact, state: State) -> None:
             address=fact.address,
         )
     )
+    column = {"line": "line", "mould-set": "mould_set", "mixer": "mixer"}.get(record.what)
+    if column is not None:
+        enter_made(fact, state, record.lot, after=record.count, from_ms=fact.at_ms, **{column: record.to})
 
 
 def _split_needs(record: LotSplit, state: State) -> Iterator[Need]:

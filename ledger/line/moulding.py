@@ -17,6 +17,7 @@ from ledger.line.fact import Breach, Fact
 from ledger.line.kind import Kind, Setting
 from ledger.line.lineage import hold_breaches, lineage_needs, stopping_holds
 from ledger.line.lots import Draw, clock_error_ms, draw_breaches, enter_draws, enter_lot, fresh_lot, grams, known_lot
+from ledger.line.makings import enter_made
 from ledger.line.materials import MaterialDraw, expiry_breaches
 from ledger.line.models import known_model, model_needs
 from ledger.line.process_plan import Stage, lot_clock, plan_at, plan_needs, window_breaches
@@ -242,6 +243,15 @@ def _effects(fact: Fact, state: State) -> None:
         model=record.model,
         revision=None if shell is None else shell.revision,
         weight_class=None if shell is None else shell.weight_class,
+    )
+    enter_made(
+        fact,
+        state,
+        record.lot,
+        from_ms=instant_ms(record.began_at),
+        line=record.line,
+        mould_set=record.mould_set,
+        mixer=record.mixer,
     )
     enter_draws(fact, state, record.lot, pour_draws(record))
 

@@ -15,14 +15,20 @@ import msgspec
 from msgspec import UNSET
 
 from ledger.line.balls import BallEngraved, UnitStarted
+from ledger.line.case_rows import Case, CaseAnswer, CaseHold, CaseNotice, Consignee
+from ledger.line.cases import CaseOpened
+from ledger.line.claim_rows import Claim, ClaimEvidence, FailureMode, Replacement, WarrantyTermsRow
 from ledger.line.claims import ClaimOpened
 from ledger.line.fact import Breach, Fact, is_doubtful, is_late
 from ledger.line.gauges import GaugeRegistered
 from ledger.line.holds import HoldPlaced, breach_hold, enter_breach_holds
+from ledger.line.import_rows import ImportedStretch, ImportedUnit
+from ledger.line.imports import BallImported
 from ledger.line.inspections import GAUGE_USE, Inspection, enter_gauge_set
 from ledger.line.kinds import PLAIN_KIND_OF
 from ledger.line.lineage import HEIRS, hold_at
 from ledger.line.lot_changes import LotsMerged, LotSplit
+from ledger.line.making_rows import Made, UnitStep
 from ledger.line.materials import BatchMixed, MaterialReceived
 from ledger.line.models import ModelDefined
 from ledger.line.moulding import BlocksMoulded, CoresPoured, ShellsPoured
@@ -35,7 +41,6 @@ from ledger.line.rows import (
     BookKey,
     BreachRow,
     ChecklistRow,
-    Claim,
     Concession,
     Counter,
     Descent,
@@ -70,16 +75,29 @@ OWNED: dict[str, tuple[tuple[type[Row], str], ...]] = {
     "lot": (
         (Lot, "lot"),
         (LotStep, "lot"),
+        (Made, "lot"),
         (Descent, "child"),
         (LotReading, "lot"),
         (SampleJudged, "lot"),
         (TemperatureLog, "lot"),
     ),
-    "unit": ((Unit, "unit"), (SerialRow, "unit"), (Measured, "unit"), (Shipped, "unit")),
+    "unit": (
+        (Unit, "unit"),
+        (UnitStep, "unit"),
+        (SerialRow, "unit"),
+        (Measured, "unit"),
+        (Shipped, "unit"),
+        (ImportedUnit, "unit"),
+    ),
+    "import": ((ImportedStretch, "file"),),
+    "consignee": ((Consignee, "consignee"),),
+    "case": ((Case, "case"), (CaseHold, "case"), (CaseNotice, "case"), (CaseAnswer, "case")),
     "model": ((Model, "model"), (Plan, "model"), (Approval, "model"), (ModelJudged, "model")),
     "gauge": ((Gauge, "gauge"), (Calibration, "gauge"), (GaugeStudy, "gauge")),
     "hold": ((Hold, "hold"),),
-    "claim": ((Claim, "claim"),),
+    "claim": ((Claim, "claim"), (ClaimEvidence, "claim"), (Replacement, "claim")),
+    "mode": ((FailureMode, "mode"),),
+    "warranty-terms": ((WarrantyTermsRow, "terms"),),
     "key": ((BookKey, "key_name"),),
     "rulebook": ((RulebookRow, "rulebook"),),
     "checklist": ((ChecklistRow, "checklist"),),
@@ -88,13 +106,14 @@ OWNED: dict[str, tuple[tuple[type[Row], str], ...]] = {
 }
 """The rows of a node of each sort, and the column that names it."""
 
-MAIN: dict[str, type[Row]] = {"lot": Lot, "unit": Unit, "model": Model, "gauge": Gauge, "claim": Claim}
+MAIN: dict[str, type[Row]] = {"lot": Lot, "unit": Unit, "model": Model, "gauge": Gauge, "claim": Claim, "case": Case}
 """The row without which the other facts about a node speak of nothing."""
 
 MAKERS = frozenset(
     {
         *(MaterialReceived, BatchMixed, BlocksMoulded, CoresPoured, ShellsPoured, LotSplit, LotsMerged),
-        *(UnitStarted, BallEngraved, ModelDefined, GaugeRegistered, ClaimOpened, HoldPlaced),
+        *(UnitStarted, BallEngraved, ModelDefined, GaugeRegistered, ClaimOpened, CaseOpened, HoldPlaced),
+        BallImported,
     }
 )
 """The kinds that make a node: the first that they are about."""

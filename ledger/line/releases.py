@@ -16,6 +16,7 @@ from ledger.errors import Contradiction, RuleStands
 from ledger.line.balls import enter_finish, known_unit, unit_needs
 from ledger.line.fact import Breach, Fact, parse_address
 from ledger.line.gauges import standing_at
+from ledger.line.import_rows import IMPORTED
 from ledger.line.inspections import readings_digest
 from ledger.line.kind import Kind, Setting
 from ledger.line.lineage import refuse_under_hold, stopping_holds
@@ -125,7 +126,7 @@ def _release_check(record: Release, state: State, setting: Setting) -> list[Brea
             expected="engraved, reworked or returned",
             got=unit.state,
             where="unit",
-            mend="engrave it first" if unit.state == "made" else "a ball in that state is not released",
+            mend=_UNRELEASED.get(unit.state, "a ball in that state is not released"),
         )
     refuse_under_hold(
         stopping_holds(state, "release", lot=unit.lot, unit=unit), what=f"release of {record.unit}", where="unit"
@@ -151,6 +152,13 @@ def _release_check(record: Release, state: State, setting: Setting) -> list[Brea
     if record.grade != "prototype":
         _check_approved(unit, lot, plan, state)
     return []
+
+
+_UNRELEASED = {
+    "made": "engrave it first",
+    IMPORTED: "it was made before this book, and nothing of it was measured: take it back (returned), then measure it",
+}
+"""What would let a ball in a state be released."""
 
 
 def _check_plan(record: Release, unit: Unit, lot: Lot | None, state: State) -> Plan:

@@ -146,7 +146,7 @@ class Lot(Row, frozen=True, kw_only=True):
 
 
 class LotStep(Row, frozen=True, kw_only=True):
-    """A step done on a whole lot, such as cleaning, trimming, turning."""
+    """A step done on a whole lot, such as cleaning, trimming, turning; ``station`` is where, None for a change in mid-lot."""
 
     lot_step: str
     lot: str
@@ -154,6 +154,7 @@ class LotStep(Row, frozen=True, kw_only=True):
     began_ms: int
     ended_ms: int
     address: str
+    station: str | None = None
 
 
 class Descent(Row, frozen=True, kw_only=True):
@@ -177,7 +178,8 @@ class Unit(Row, frozen=True, kw_only=True):
     """One ball from turning on. ``serial`` is the number it bears now.
 
     ``finish``: how it was finished last by itself, ``unstated`` after work that did not say how it left the surface, and
-    ``finish_ms`` when; None where nothing was done to it apart from its lot.
+    ``finish_ms`` when; None where nothing was done to it apart from its lot.  ``engraved_by``: the station that engraved it
+    first.
     """
 
     unit: str
@@ -195,6 +197,7 @@ class Unit(Row, frozen=True, kw_only=True):
     away: str | None
     finish: str | None = None
     finish_ms: int | None = None
+    engraved_by: str | None = None
 
 
 class SerialRow(Row, frozen=True, kw_only=True):
@@ -276,7 +279,7 @@ class ModelJudged(Row, frozen=True, kw_only=True):
 
 
 class Shipped(Row, frozen=True, kw_only=True):
-    """A unit left in a shipment, or came back."""
+    """A unit left in a shipment, or came back. ``consignee``: who it was sent to, where that is one of the register."""
 
     shipped: str
     shipment: str
@@ -284,19 +287,7 @@ class Shipped(Row, frozen=True, kw_only=True):
     at_ms: int
     back_ms: int | None
     purpose: str
-
-
-class Claim(Row, frozen=True, kw_only=True):
-    """One warranty claim, by the serial or the unit that it names; which ball bears the serial is asked of the serials."""
-
-    claim: str
-    serial: str | None
-    unit: str | None
-    mode: str
-    opened_ms: int
-    bought_on: str | None
-    state: str
-    replacement: str | None
+    consignee: str | None = None
 
 
 class BookKey(Row, frozen=True, kw_only=True):

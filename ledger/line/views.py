@@ -5,7 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
-from ledger.line.erasure_rows import AccountName, ErasedField, ErasedName, FieldOpening
+from ledger.line.case_rows import Case, CaseAnswer, CaseHold, CaseNotice, Consignee
+from ledger.line.claim_rows import Claim, ClaimEvidence, FailureMode, Replacement, WarrantyTermsRow
+from ledger.line.erasure_rows import AccountName, ErasedBlob, ErasedField, ErasedName, FieldOpening, StoredBlob
+from ledger.line.import_rows import ImportedStretch, ImportedUnit
+from ledger.line.making_rows import Made, UnitStep
 from ledger.line.reading_rows import Calibration, Gauge, GaugeSet, GaugeStudy, LotReading, Measured
 from ledger.line.rows import (
     About,
@@ -15,7 +19,6 @@ from ledger.line.rows import (
     BookKey,
     BreachRow,
     ChecklistRow,
-    Claim,
     Concession,
     Counter,
     Descent,
@@ -61,6 +64,18 @@ def _unit(row: Any) -> str:
     return f"unit:{row.unit}"
 
 
+def _claim(row: Any) -> str:
+    return f"claim:{row.claim}"
+
+
+def _case(row: Any) -> str:
+    return f"case:{row.case}"
+
+
+def _blob(row: Any) -> str:
+    return f"blob:{row.digest}"
+
+
 def _account(row: Any) -> str:
     return f"account:{row.account}"
 
@@ -75,13 +90,15 @@ VIEWS: tuple[View, ...] = (
     View(RulebookRow, "rulebook", ("digest",), ("digest", "rulebook"), lambda row: f"rulebook:{row.rulebook}"),
     View(ChecklistRow, "checklist", ("digest",), ("digest", "checklist"), lambda row: f"checklist:{row.checklist}"),
     View(Lot, "lot", ("lot",), ("lot", "stage", "model"), _lot),
-    View(LotStep, "lot_step", ("lot_step",), ("lot_step", "lot"), _lot),
+    View(LotStep, "lot_step", ("lot_step",), ("lot_step", "lot", "station"), _lot),
+    View(Made, "made", ("made",), ("made", "lot", "line", "mould_set", "mixer"), _lot),
     View(Descent, "descent", ("descent",), ("descent", "child", "parent"), lambda row: f"lot:{row.child}"),
     View(Unit, "unit", ("unit",), ("unit", "lot", "serial"), _unit),
+    View(UnitStep, "unit_step", ("unit_step",), ("unit_step", "unit", "station"), _unit),
     View(SerialRow, "serial", ("serial_row",), ("serial_row", "serial", "unit"), _unit),
     View(Measured, "measured", ("unit",), ("unit",), _unit),
     View(LotReading, "lot_reading", ("lot_reading",), ("lot_reading", "lot"), _lot),
-    View(TemperatureLog, "temperature_log", ("log",), ("log", "lot"), _lot),
+    View(TemperatureLog, "temperature_log", ("log",), ("log", "lot", "digest"), _lot),
     View(Allotment, "allotment", ("serial",), ("serial", "station"), lambda row: f"serial:{row.serial}"),
     View(Counter, "counter", ("counter",), ("counter",), lambda row: f"counter:{row.counter}"),
     View(Gauge, "gauge", ("gauge",), ("gauge",), lambda row: f"gauge:{row.gauge}"),
@@ -92,14 +109,28 @@ VIEWS: tuple[View, ...] = (
     View(SampleJudged, "sample_judged", ("sample",), ("sample", "lot"), _lot),
     View(ModelJudged, "model_judged", ("model_test",), ("model_test", "model"), lambda row: f"model:{row.model}"),
     View(GaugeSet, "gauge_set", ("gauge_set",), ("gauge_set", "gauge"), lambda row: f"{row.node}"),
-    View(Shipped, "shipped", ("shipped",), ("shipped", "shipment", "unit"), _unit),
-    View(Claim, "claim", ("claim",), ("claim", "serial", "unit"), lambda row: f"claim:{row.claim}"),
+    View(Shipped, "shipped", ("shipped",), ("shipped", "shipment", "unit", "consignee"), _unit),
+    View(Consignee, "consignee", ("consignee",), ("consignee", "market"), lambda row: f"consignee:{row.consignee}"),
+    View(Case, "case", ("case",), ("case",), _case),
+    View(CaseHold, "case_hold", ("case_hold",), ("case_hold", "case", "hold"), _case),
+    View(CaseNotice, "case_notice", ("notice",), ("notice", "case", "consignee", "letter"), _case),
+    View(CaseAnswer, "case_answer", ("answer",), ("answer", "case", "unit", "serial"), _case),
+    View(Claim, "claim", ("claim",), ("claim", "serial", "unit", "replacement"), _claim),
+    View(ClaimEvidence, "claim_evidence", ("evidence",), ("evidence", "claim", "digest"), _claim),
+    View(Replacement, "replacement", ("claim",), ("claim", "unit", "old_unit", "old_serial"), _claim),
+    View(FailureMode, "failure_mode", ("mode",), ("mode",), lambda row: f"mode:{row.mode}"),
+    View(
+        WarrantyTermsRow, "warranty_terms", ("digest",), ("digest", "terms"), lambda row: f"warranty-terms:{row.terms}"
+    ),
     View(PlantRules, "plant_rules", ("scope", "from_size"), ("scope",), lambda row: f"rules:{row.scope}"),
     View(
         ReleasePolicy, "release_policy", ("address",), ("address", "scope"), lambda row: f"release-policy:{row.scope}"
     ),
     View(ErasedField, "erased_field", ("field",), ("field", "fact"), lambda row: f"fact:{row.fact}"),
     View(ErasedName, "erased_name", ("account",), ("account",), _account),
+    View(ImportedUnit, "imported_unit", ("unit",), ("unit",), _unit),
+    View(ImportedStretch, "imported_stretch", ("stretch",), ("stretch", "file"), lambda row: f"import:{row.file}"),
+    View(ErasedBlob, "erased_blob", ("digest",), ("digest",), _blob),
     View(BookKey, "book_key", ("book_key",), ("book_key", "key_name", "purpose"), lambda row: f"key:{row.key_name}"),
 )
 
@@ -107,5 +138,8 @@ TOLD = View(Told, "", ("node", "index", "position"), ("node",), lambda row: f"{r
 BODY = View(Body, "", ("address",), ("address",), _fact)
 FIELD_OPENING = View(FieldOpening, "", ("field",), ("field",), lambda row: f"field:{row.field}")
 ACCOUNT_NAME = View(AccountName, "", ("account",), ("account",), _account)
+STORED_BLOB = View(StoredBlob, "", ("digest",), ("digest",), _blob)
 
-VIEW_OF: dict[type[Row], View] = {view.row: view for view in (*VIEWS, TOLD, BODY, FIELD_OPENING, ACCOUNT_NAME)}
+VIEW_OF: dict[type[Row], View] = {
+    view.row: view for view in (*VIEWS, TOLD, BODY, FIELD_OPENING, ACCOUNT_NAME, STORED_BLOB)
+}

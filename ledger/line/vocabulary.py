@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Union
 
+from ledger.line.blob_erasures import BLOB_ERASURE
 from ledger.line.corrections import CORRECTION, RECHECK
 from ledger.line.erasures import ERASURE, NAME_ERASURE
 from ledger.line.kind import Kind
@@ -20,6 +21,7 @@ KINDS: tuple[Kind, ...] = (
     RECHECK,
     ERASURE,
     NAME_ERASURE,
+    BLOB_ERASURE,
 )
 
 KIND_OF: dict[type[Record], Kind] = {kind.record: kind for kind in KINDS}

@@ -1,8 +1,8 @@
 """Carrying out what erasures say: rows deleted in the transaction that enters the erasure, then the files cleaned.
 
-When the erasure is answered, no query of this store gives the value any more, and none will after a crash.  What is left
-in the files goes as far as the database can take it, right after the commit and again until it is done (a setting
-remembers it over a restart): SQLite writes zeros over the deleted rows and copies its write-ahead log back, which waits
+When the erasure is answered, no query of this store gives the value, or the bytes of a file, any more, and none will
+after a crash.  What is left in the database's files goes as far as it can take it, right after the commit and again until
+it is done (a setting remembers it over a restart): SQLite writes zeros over the deleted rows and copies its write-ahead log back, which waits
 for readers; PostgreSQL vacuums the tables, and gives the bytes up when it uses their place again.
 
 What this does not reach: a stale copy in a part of a SQLite page that was free before (``VACUUM`` with the service stopped
@@ -18,9 +18,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ledger.errors import StoreDamaged
+from ledger.line.blob_erasures import BlobErasure
 from ledger.line.erasures import Erasure, NameErasure
 from ledger.line.record import Record
 from ledger.store.accounts import delete_name
+from ledger.store.blobs import delete_blobs
 from ledger.store.openings import delete_openings
 from ledger.store.transaction import Transaction
 
@@ -29,7 +31,7 @@ _PENDING = "erased-not-cleaned"
 
 def erases(record: Record) -> bool:
     """Whether entering the record deletes something, so that it is entered in a group of its own."""
-    return isinstance(record, Erasure | NameErasure)
+    return isinstance(record, Erasure | NameErasure | BlobErasure)
 
 
 class Erasing:
@@ -48,6 +50,8 @@ class Erasing:
         for record in erasures:
             if isinstance(record, Erasure):
                 delete_openings(transaction, [(record.entry, path) for path in record.fields])
+            elif isinstance(record, BlobErasure):
+                delete_blobs(transaction, record.blobs)
             elif isinstance(record, NameErasure) and not delete_name(transaction, record.account):
                 raise StoreDamaged("a name went away while it was erased", where=f"account {record.account}")
         transaction.run('INSERT INTO "setting" ("name", "value") VALUES (?, ?) ON CONFLICT DO NOTHING', (_PENDING, "1"))

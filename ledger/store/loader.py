@@ -6,12 +6,13 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from ledger.line.erasure_rows import AccountName, FieldOpening
+from ledger.line.erasure_rows import AccountName, FieldOpening, StoredBlob
 from ledger.line.fold import needs_of
 from ledger.line.record import Record
 from ledger.line.rows import Allotment, Body, Row, Told
 from ledger.line.state import Need, State
 from ledger.store.accounts import account_names
+from ledger.store.blobs import stored_blobs
 from ledger.store.bodies import BodyReader
 from ledger.store.dialect import Dialect, quoted
 from ledger.store.openings import field_openings
@@ -88,6 +89,8 @@ class Loader:
             return dict(field_openings(transaction, values))
         if row is AccountName:
             return dict(account_names(transaction, values))
+        if row is StoredBlob:
+            return dict(stored_blobs(transaction, values))
         statement, place = self._statements[row, column]
         to_row = VIEW_TABLES[row].to_row
         found: defaultdict[Any, list[Row]] = defaultdict(list)

@@ -54,6 +54,16 @@ def field_openings(transaction: Transaction, fields: Collection[str]) -> dict[st
     return dict(found)
 
 
+def erasable_paths(transaction: Transaction, indexes: Collection[int]) -> dict[int, list[str]]:
+    """The erasable fields of entries that can still be opened: paths by index. One query."""
+    condition = transaction.dialect.any_of('"index"')
+    statement = f'SELECT "index", "path" FROM "opening" WHERE "sealing" = \'erasable\' AND {condition} ORDER BY 1, 2'
+    found: defaultdict[int, list[str]] = defaultdict(list)
+    for index, path in transaction.rows_of(statement, sorted(indexes)):
+        found[index].append(path)
+    return dict(found)
+
+
 def delete_openings(transaction: Transaction, fields: Iterable[tuple[int, str]]) -> None:
     """Delete erasable openings by entry and path. Raises StoreDamaged where there is none: a check has just seen it."""
     for index, path in fields:

@@ -149,6 +149,13 @@ class Reader:
         self._loader.load_for(self.transaction, state, records, thorough=True)
         return state
 
+    def state_with(self, needs: Callable[[State], Iterable[Need]]) -> State:
+        """A state with all that ``needs`` names, asked again until it names nothing new."""
+        state = State()
+        while missing := state.lacking(needs(state)):
+            self._loader.load(self.transaction, state, missing)
+        return state
+
     def requested(self, author: str, key: str) -> int | None:
         """The entry that an idempotency key of an author became, or None for a key not used yet."""
         found = self.transaction.row('SELECT "index" FROM "request" WHERE "key" = ? AND "author" = ?', (key, author))

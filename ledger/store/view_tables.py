@@ -21,7 +21,7 @@ from ledger.line.views import VIEWS, View
 from ledger.store.dialect import quoted
 from ledger.store.truth_tables import BIG
 
-FOLD = 5
+FOLD = 6
 """Raised whenever the same entries give other rows than before, so that stored views are made anew."""
 
 BESIDE = "__beside"
@@ -35,6 +35,9 @@ CHECK = "__check"
 
 _TEXT = Text().with_variant(Text(collation="C"), "postgresql")
 """Text in byte order, as SQLite has it: cheaper to index, and the same order on both."""
+
+COUNTED_WITH: dict[tuple[str, str], tuple[str, ...]] = {("unit", "lot"): ("state", "away")}
+"""Columns that stand in an index beside the one asked by: where the balls of many lots are is counted from it alone."""
 
 _TYPES: dict[type, Any] = {str: _TEXT, int: BIG, bool: Boolean()}
 
@@ -79,7 +82,8 @@ class ViewTable:
     def index_statements(self, suffix: str, tag: str) -> list[str]:
         """The statements that make the table's indexes. ``tag`` makes their names, which they keep, ones not used yet."""
         return [
-            f"CREATE INDEX {quoted(f'ix_{self.name}_{column}_{tag}')} ON {quoted(self.name + suffix)} ({quoted(column)})"
+            f"CREATE INDEX {quoted(f'ix_{self.name}_{column}_{tag}')} ON {quoted(self.name + suffix)} "
+            f"({', '.join(map(quoted, (column, *COUNTED_WITH.get((self.name, column), ()))))})"
             for column in self.indexed()
         ]
 
@@ -138,4 +142,4 @@ def views_digest() -> str:
         )
         for table in VIEW_TABLES.values()
     ]
-    return hashlib.sha256(repr((FOLD, shape)).encode()).hexdigest()
+    return hashlib.sha256(repr((FOLD, shape, COUNTED_WITH)).encode()).hexdigest()

@@ -35,6 +35,8 @@ from ledger.line.rows import (
 )
 from ledger.line.temperature_rows import TemperatureLog
 from tests.line import story_office
+from tests.line.cases_fold import cases_shown, cases_told
+from tests.line.claims_fold import shown_claims, told_claims
 from tests.line.plant import Plant
 from tests.line.story_balls import BallStory
 from tests.line.story_office import OfficeStory
@@ -104,14 +106,7 @@ def told(plant: Plant) -> dict[str, Any]:
     story = Story(said)
     return {
         "lots": {
-            name: (
-                lot["made"],
-                story.drawn[name],
-                story.lost[name],
-                story.left(name),
-                lot.get("closed", False),
-                lot["maker"],
-            )
+            name: (lot["made"], story.drawn[name], story.lost[name], story.left(name), "closed" in lot, lot["maker"])
             for name, lot in story.lots.items()
         },
         "edges": sorted(story.edges),
@@ -136,6 +131,7 @@ def told(plant: Plant) -> dict[str, Any]:
         "rulebooks": story_office.adopted(said, "rulebook"),
         "checklists": story_office.adopted(said, "checklist"),
         "erased": story_office.erased(said),
+        **told_claims([fact for fact, _ in said]),
     }
 
 
@@ -192,6 +188,7 @@ def _shown_of_office(rows: Callable[[Any], list[Any]]) -> dict[str, Any]:
         "checklists": {row.digest: (row.checklist, row.adopted_ms, row.superseded) for row in rows(ChecklistRow)},
         "erased": {row.field: (row.fact, row.address) for row in rows(ErasedField)}
         | {row.account: ("account", row.address) for row in rows(ErasedName)},
+        **shown_claims(rows),
     }
 
 
@@ -220,6 +217,7 @@ def check_views(plant: Plant) -> None:
     assert {} == unlike(live, plant.rebuilt().listed())
     assert {} == unlike(live, plant.refolded().listed())
     assert {} == unlike(shown(plant), told(plant))
+    assert {} == unlike(cases_shown(plant), cases_told(plant.facts()))
 
 
 def unlike(one: dict[str, Any], other: dict[str, Any]) -> dict[str, tuple[list[Any], list[Any]]]:

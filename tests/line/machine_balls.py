@@ -9,14 +9,15 @@ from hypothesis.stateful import precondition, rule
 from msgspec import UNSET
 
 from ledger.line.balls import BallEngravedAnew, UnitStarted, UnitWorked
-from ledger.line.claims import ClaimDecided, ClaimExamined, ClaimOpened, ClaimReplaced
+from ledger.line.claim_rows import Claim
 from ledger.line.fact import parse_address
 from ledger.line.gauges import GaugeCalibrated
 from ledger.line.record import Record
 from ledger.line.release_policy import newest_policy
 from ledger.line.releases import Basis, Regrade, Rework, Scrap
-from ledger.line.rows import Claim, Lot, Plan, ReleasePolicy, RulebookRow, Unit
+from ledger.line.rows import Lot, Plan, ReleasePolicy, RulebookRow, Unit
 from ledger.line.shipments import Restocked, Returned, Shipment
+from tests.line.claiming import PHOTO, claim_steps
 from tests.line.machine_ground import STEPS, PlantGround
 from tests.line.making import RULEBOOK, allot, engraving, inspection, reading, release, sample
 from tests.strategies import shifted
@@ -122,15 +123,11 @@ class BallRules(PlantGround):
             )
         )  # fmt: skip
 
-    @rule(data=st.data(), step=st.sampled_from(["open", "examine", "decide", "replace"]))
+    @rule(data=st.data(), step=st.sampled_from(["open", "examine", "decide", "settle", "ask", "replace", "reply"]))
     def claim(self, data: st.DataObject, step: str) -> None:
         """A claim goes on."""
         claim, now = self.pick(data, [row.claim for row in self.rows(Claim)]), self.now()
         unit = self.pick(data, [row.unit for row in self.rows(Unit)])
-        records: dict[str, Record] = {
-            "open": ClaimOpened(at=now, claim=self.fresh("C"), mode="other", unit=unit, claimant="a person"),
-            "examine": ClaimExamined(at=now, claim=claim, finding="void"),
-            "decide": ClaimDecided(at=now, claim=claim, decision="accept", reason="in-term"),
-            "replace": ClaimReplaced(at=now, claim=claim, unit=unit),
-        }
+        files = (PHOTO,) if data.draw(st.booleans()) else ()
+        records = claim_steps(now, claim, self.fresh("C"), unit, files)
         self.say(records[step])

@@ -7,13 +7,14 @@ from typing import Any
 from hypothesis import strategies as st
 from hypothesis.stateful import precondition, rule
 
+from ledger.line.claim_rows import Claim
 from ledger.line.corrections import Change, Correction, Recheck
 from ledger.line.erasures import Erasure, NameErasure
 from ledger.line.holds import Concession, HoldLifted, HoldPlaced
 from ledger.line.kinds import PLAIN_KIND_OF
 from ledger.line.lineage import HoldRule
 from ledger.line.record import Record
-from ledger.line.rows import Claim, Hold, Lot, Unit
+from ledger.line.rows import Hold, Lot, Unit
 from tests.line.machine_ground import AUTHORS, CHECKLISTS, DIGESTS, GAUGES, LOW_STAGES, RULEBOOKS, PlantGround
 from tests.line.making import material
 from tests.strategies import changed_records

@@ -8,7 +8,8 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import Any
 
-from ledger.line.balls import BallEngraved, SerialsAllotted
+from ledger.line.allotting import SerialsAllotted
+from ledger.line.balls import BallEngraved
 from ledger.line.construction import Construction
 from ledger.line.gauge_studied import GaugeStudied
 from ledger.line.gauges import GaugeCalibrated, GaugeRegistered

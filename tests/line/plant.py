@@ -17,7 +17,7 @@ from ledger.book.canonical import decode
 from ledger.book.entry import GENESIS_HASH, assemble_entry, entry_hash
 from ledger.book.instant import Instant, format_instant, instant_ms
 from ledger.errors import LedgerError, Refused
-from ledger.line.erasure_rows import AccountName, FieldOpening, field_name
+from ledger.line.erasure_rows import AccountName, FieldOpening, StoredBlob, field_name
 from ledger.line.erasures import Erasure, NameErasure
 from ledger.line.fact import Breach, Fact
 from ledger.line.fold import check_record, check_submission, earliest_of, enter, needs_of
@@ -106,6 +106,7 @@ class Plant:
         self.now_ms = 0
         self.openings: dict[str, str] = {}
         self.names: set[str] = {"a-mary"}
+        self.blobs: set[str] = set()
         self._state = State()
         self._hash = GENESIS_HASH
         self._salts = 0
@@ -238,6 +239,8 @@ class Plant:
             return [] if sealing is None else [FieldOpening(field=need.value, sealing=sealing)]
         if need.row is AccountName:
             return [AccountName(account=need.value, named=True)] if need.value in self.names else []
+        if need.row is StoredBlob:
+            return [StoredBlob(digest=need.value)] if need.value in self.blobs else []
         return self.tables.where(need.row, need.column, need.value)
 
     def fact(self, address: str) -> Fact | None:

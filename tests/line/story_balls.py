@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections import defaultdict
 from decimal import Decimal
 from typing import Any
 
+from ledger.book.instant import instant_ms
 from ledger.line.fact import Fact
 from tests.line.story_lots import LotStory
 from tests.line.told_words import ENDS, SPOILT, WORK
@@ -44,6 +46,25 @@ class BallStory(LotStory):
             row[2] = fact.at_ms if row[2] is None else row[2]
         self.serials[record["unit"]].append([record["serial"], fact.at_ms, None])
         self.units[record["unit"]]["serial"] = record["serial"]
+
+    def _ball_imported(self, fact: Fact, record: dict[str, Any]) -> None:
+        source = record["imported"]
+        digest = hashlib.sha256(f"{source['file']}:{record.get('model', '')}".encode()).hexdigest()
+        lot = f"IMP-{digest[:16].upper()}-{source['line'] // 1000}"
+        self.lots.setdefault(lot, {"made": 0, "maker": fact.address})["made"] += 1
+        self.drawn[lot] += 1
+        self.counts[lot].append(("less", 1))
+        serial, unit = record.get("serial"), record["unit"]
+        made_ms = instant_ms(f"{record['made_on']}T00:00:00.000+00:00")
+        self.units[unit] = {
+            "lot": lot, "serial": serial, "state": "imported", "grade": record.get("grade"), "release": None, "away": None,
+        }  # fmt: skip
+        self.begun[unit] = [record.get("weight_class"), made_ms, None if serial is None else made_ms]
+        if serial is not None:
+            self.serials[unit].append([serial, made_ms, None])
+
+    def _shipment_imported(self, fact: Fact, record: dict[str, Any]) -> None:
+        self._shipment(fact, {**record, "units": [record["unit"]]})
 
     def _inspection(self, fact: Fact, record: dict[str, Any]) -> None:
         if "unit" not in record:

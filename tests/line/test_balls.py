@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 
 from ledger.errors import Contradiction, MalformedSerial, UnknownSubject
-from ledger.line.balls import BallEngravedAnew, SerialsAllotted, UnitStarted, UnitWorked
+from ledger.line.allotting import SerialsAllotted
+from ledger.line.balls import BallEngravedAnew, UnitStarted, UnitWorked
 from ledger.line.holds import HoldPlaced
 from ledger.line.lots import left_of
 from ledger.line.reading_rows import Measured

@@ -8,6 +8,7 @@ import pytest
 
 from ledger.errors import Contradiction, RuleStands, UnknownSubject
 from ledger.line.balls import UnitStarted
+from ledger.line.corrections import Change, Correction
 from ledger.line.gauges import GaugeFaulted
 from ledger.line.holds import HoldLifted
 from ledger.line.models import RulebookAdopted
@@ -19,13 +20,17 @@ from tests.line.making import (
     RULEBOOK,
     approval,
     at,
+    blocks,
+    cores,
     engrave,
     inspection,
     plan,
     reading,
+    ready_plant,
     release,
     released_ball,
     sample,
+    shells,
     stocked_plant,
 )
 from tests.line.plant import Plant
@@ -114,12 +119,13 @@ def test_the_plan_in_force_when_the_ball_was_engraved_judges() -> None:
 
 
 def test_a_model_without_a_plan_is_not_released() -> None:
-    """The plan from day 10 on is none for a ball of day 9."""
-    plant = stocked_plant()
+    """A plan that was withdrawn before anything was begun is none."""
+    plant = ready_plant()
+    plant.submit(Correction(at=at(2), reason="wrong-model", changes=(Change(fact="0.1"),)))
+    plant.submit(blocks("BL-1"))
+    plant.submit(cores("CL-1", ("BL-1", 20)))
+    plant.submit(shells("SL-1", ("CL-1", 20)))
     engrave(plant, "U-1", at=at(9))
-    from ledger.line.corrections import Change, Correction  # noqa: PLC0415  # used by this test alone
-
-    plant.submit(Correction(at=at(10), reason="wrong-date", changes=(Change(fact="0.1", replacement=plan(at=at(10))),)))
     refusal = plant.refused(release(plant, "U-1"))
     assert (RuleStands, "plan") == (type(refusal), refusal.where)
 

@@ -17,4 +17,4 @@ SPOILT = {
 WORK = {"turned": "re-turn", "sanded": "resurface", "polished": "polish"}
 LEFT = {"polish": "polished", "resurface": "unstated", "re-turn": "unstated", "re-pour": "unstated"}
 ENDS = {"scrap": "scrapped", "destructive-test": "destroyed", "retained": "retained"}
-UNIT_MADE = {"unit-started", "ball-engraved"}
+UNIT_MADE = {"unit-started", "ball-engraved", "ball-imported"}

@@ -21,6 +21,7 @@ KNOWN = {
     "quantity": ("mass", "hardness"), "node": (*(f"lot:{lot}" for lot in LOTS), *(f"unit:{ball}" for ball in BALLS)),
     "fields": ("0/note", "1/note", "0/supplier", "0/changes/0/replacement/note"), "account": ("a-0", "a-1", "a-9"),
     "hold": ("H1", "H2"), "holds": ("H1", "H2"), "shipment": ("SH-1", "SH-2"),
+    "case": ("C-1", "C-2"), "consignee": ("SHOP-1", "SHOP-2"), "to": ("SHOP-1", "M-2"),
 }  # fmt: skip
 """By the name of a field, what the book of these tests holds or soon will."""
 

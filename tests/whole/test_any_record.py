@@ -12,6 +12,7 @@ from ledger.errors import MalformedInput, Refused, TooLarge
 from ledger.line.submission import Submission
 from ledger.store.engine import open_store
 from ledger.store.reader import open_reader
+from tests.line.cases_fold import cases_shown, cases_told
 from tests.line.independent_fold import shown, told
 from tests.plant import ORIGIN, SIGNER, line_start, new_writer, opening, registration
 from tests.whole.any_record import AnyRecord
@@ -45,5 +46,6 @@ def test_any_records_leave_a_whole_book(tmp_path: Path, seed: int, count: int) -
     with open_reader(store) as reader:
         book: Any = ReadBack(reader)
     store.close()
+    assert cases_told(book.facts()) == cases_shown(book)
     assert told(book) == shown(book)
     assert entered > count // 10
