@@ -9,19 +9,8 @@ import pytest
 
 from tests.outside.metrology_vectors import VECTORS
 
-_CLAIMS = "statistics of claims, which no answer of the warranty desk gives yet"
-
 NOT_HERE = {
     "posterior-normal-prior": "probabilities are told without a prior, and verdicts say so: nothing computes a posterior",
-    "prop-z-26-200": _CLAIMS,
-    "fisher-tea": _CLAIMS,
-    "lot-vs-rest": _CLAIMS,
-    "poisson-ratio-R": _CLAIMS,
-    "poisson-etest": _CLAIMS,
-    "bh-1995": _CLAIMS,
-    "km-6mp": _CLAIMS,
-    "logrank-6mp": _CLAIMS,
-    "naive-vs-km-trap": _CLAIMS,
     "ra-closed-forms": "Ra comes from the gauge as a number: no profile is read",
     "shore-d-force": "hardness comes from the gauge as a number: no spring force is worked out",
     "iso8601-dur": "times of a plan are whole seconds: no ISO 8601 duration is read",
