@@ -58,7 +58,7 @@ def _claim(story: Story, floor: Floor, case: _Case, number: int) -> None:
     opened = ClaimOpened(
         at=told(case.opened_ms),
         claim=case.claim,
-        mode=case.mode,  # type: ignore[arg-type]  # one of the modes
+        mode=case.mode,
         serial=case.ball.serial,
         unit=case.ball.unit,
         bought_on=bought.isoformat(),
@@ -79,7 +79,7 @@ def _next(case: _Case, number: int) -> list[tuple[int, str, Record]]:
     examined = ClaimExamined(
         at=told(case.opened_ms + 5 * DAY),
         claim=case.claim,
-        finding="crack-starts-at-block" if case.mode == MODE else "as-claimed",
+        findings=("crack-starts-at-block" if case.mode == MODE else "as-claimed",),
     )
     decision = {0: "accept", 1: "reject", 2: "goodwill", 3: "accept"}.get(number)
     if decision is None:
@@ -88,7 +88,8 @@ def _next(case: _Case, number: int) -> list[tuple[int, str, Record]]:
         at=told(case.opened_ms + 9 * DAY),
         claim=case.claim,
         decision=decision,  # type: ignore[arg-type]  # one of the decisions
-        reason="drilled-too-near-pin" if decision == "reject" else "cracked-in-term",
+        reason={"accept": "fault-found", "reject": "drilled-wrongly", "goodwill": "goodwill"}[decision],
+        note="granted by the head of the desk",
     )
     return [(5, "examined", examined), (9, "decided", decided)]
 
@@ -96,7 +97,7 @@ def _next(case: _Case, number: int) -> list[tuple[int, str, Record]]:
 def _replace(story: Story, floor: Floor, case: _Case, at_ms: int) -> None:
     stock = [ball for ball in floor.in_stock() if ball.wanted == "first" and ball.lot not in floor.stopped]
     other = next(ball for ball in stock if ball.lot[3:6] != case.ball.lot[3:6])
-    record = ClaimReplaced(at=told(at_ms), claim=case.claim, unit=other.unit)
+    record = ClaimReplaced(at=told(at_ms), claim=case.claim, unit=other.unit, term="fresh", old_ball="destroyed")
     story.now("desk", f"replaced-{case.claim}", [record])
     sent = Shipment(
         at=told(at_ms),

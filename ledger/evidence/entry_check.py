@@ -12,6 +12,7 @@ from ledger.book.receipt import MAX_RECEIPT_BYTES, parse_receipt
 from ledger.book.sealed_field import Opening, check_opening, parse_sealed
 from ledger.errors import DossierRejected, MalformedDossier
 from ledger.evidence.archive import Archive
+from ledger.evidence.claim_files import FilesTally
 from ledger.evidence.dossier import sealed_paths
 from ledger.evidence.dossier_format import MAX_LINE_BYTES, MAX_OPENINGS_BYTES
 from ledger.evidence.entry_facts import EntryFacts, read_records
@@ -28,6 +29,7 @@ class SealedTally:
         """Start at nothing."""
         self.outcomes = {"opened": 0, "withheld": 0, "erased": 0}
         self.signed_entries = 0
+        self.files = FilesTally()
         self._told_erased: dict[str, int] = {}
         self._erasures: dict[str, str] = {}
 
@@ -39,6 +41,7 @@ class SealedTally:
 
     def hear(self, index: int, records: Sequence[Record]) -> None:
         """The records of an entry, after its sealed fields were taken."""
+        self.files.hear(records)
         for position, record in enumerate(records):
             if isinstance(record, Erasure) and record.entry < index:
                 for path in record.fields:

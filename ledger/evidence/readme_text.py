@@ -27,8 +27,9 @@ With other tools: unzip it, and run  sha256sum -c SHA256SUMS
 WHAT IT DOES NOT SHOW
   - That what was written down is true. It shows that it was written, and that it has not been changed since.
   - That nothing else was written about these balls: an entry that was left out does not show here.
-  - Files beside the book: an entry may name one by its SHA-256 (a temperature log). The entry holds what was taken
-    from it; ask the maker for the file, and compare its digest.
+  - Files beside the book: an entry may name one by its SHA-256 (a temperature log, a photo of a claim). Ask the maker
+    for the file, and compare its digest. One that an entry of the kind "blob-erasure" names was destroyed by the
+    maker: it is not missing.
   - That the checkpoint is the only one: for that, compare it with a witness or with another reader's.
 A field that is "withheld" can be opened by the maker. One that is "erased" was destroyed by the maker,
 and an entry here of the kind "erasure" says when and why: it cannot be opened by anybody who did not keep a copy.

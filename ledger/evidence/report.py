@@ -14,7 +14,8 @@ class DossierReport:
 
     ``outcomes``: rulebook id to outcome to number of balls, by the worst verdict of each. ``key_given``: the dossier key
     was given to the check, instead of being found in the book. ``signed_entries``: entries that carry a station's
-    signature.
+    signature. ``files``: photos and papers that claims name by their SHA-256, which lie beside the book; ``files_erased``: those
+    of them that an entry here says were erased.
     """
 
     book: str
@@ -29,6 +30,8 @@ class DossierReport:
     erased: int
     witnesses: tuple[str, ...] = ()
     signed_entries: int = 0
+    files: int = 0
+    files_erased: int = 0
     outcomes: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
 
     def lines(self) -> list[str]:
@@ -74,6 +77,10 @@ class DossierReport:
             lines.append("whether others were shown another head of this book: no cosignature by a known witness")
         if self.withheld or self.erased:
             lines.append("the values of withheld and erased fields")
+        if self.files:
+            lines.append(
+                f"the files of claims, named by their SHA-256: {self.files}, of which {self.files_erased} erased"
+            )
         if self.signed_entries:
             lines.append(f"the stations' own signatures on {_count(self.signed_entries, 'entry')}")
         return lines

@@ -99,6 +99,8 @@ def check_dossier(file: BinaryIO, verifier_keys: Iterable[Verifier | str]) -> Do
         **tally.outcomes,
         witnesses=tuple(line.verifier.name for line in checkpoint.cosignatures),
         signed_entries=tally.signed_entries,
+        files=tally.files.named,
+        files_erased=tally.files.erased,
         outcomes=sheets.outcomes,
     )
 

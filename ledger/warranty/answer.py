@@ -2,19 +2,41 @@
 
 Each thing that stands out names the facts that show it, by address. The answer is a proposal: a person decides
 (`CAUTION`). Claims against sister balls are counted plainly; no statistic is drawn from them here. The inputs are plain
-records that the caller fills from the views; nothing is looked up here.
+records (`ball_record`) that the caller fills from the views; nothing is looked up here.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Literal
 
 import msgspec
 
 from ledger.tracing.parts import Certainty
-from ledger.warranty.terms import Term, TermAnswer, find_term, in_term
+from ledger.warranty.ball_record import (
+    BallRecord,
+    ClaimLink,
+    Cure,
+    EarlierClaim,
+    LotRecord,
+    Remark,
+    RemarkSort,
+    SisterClaims,
+)
+from ledger.warranty.family_words import Compared, compare
+from ledger.warranty.out_of_family import RULE
+from ledger.warranty.terms import (
+    DEFAULT_IN_FORCE,
+    Dates,
+    TermAnswer,
+    Terms,
+    TermsInForce,
+    TermsSource,
+    find_term,
+    in_term,
+    term_words,
+)
 
 CAUTION = "a proposal with its reasons, not a decision: a person decides, with the ball in hand"
 
@@ -23,87 +45,32 @@ NEAR_EDGE_SHARE = 20
 """A cure is named that ended near to an edge of its window: within 15 minutes, and within a twentieth of the time that
 the window asks for, so that a demoulding of minutes is not always near (common practice, no source)."""
 
+NEAR_EDGE_RULE = (
+    f"a cure is near to an edge of its window within {NEAR_EDGE_S // 60} minutes and one part in {NEAR_EDGE_SHARE} of the time "
+    "asked for: common practice, no source"
+)
+"""The margin in a line, for whoever reads an answer."""
+
 Standing = Literal["made by us", "number issued, no ball registered", "unknown", "several balls"]
-
-RemarkSort = Literal["breach", "hold open", "hold lifted", "concession", "late", "doubtful"]
-
-
-class Remark(msgspec.Struct, frozen=True, kw_only=True):
-    """Something on record about a ball or a lot; ``facts`` are the addresses that show it."""
-
-    sort: RemarkSort
-    said: str
-    facts: tuple[str, ...] = ()
-
-
-class Cure(msgspec.Struct, frozen=True, kw_only=True):
-    """How long a stage of the plan lasted, and its window, in elapsed seconds, both ends inclusive."""
-
-    stage: str
-    lasted_s: int
-    min_s: int
-    max_s: int | None = None
-    facts: tuple[str, ...] = ()
-
-
-class SisterClaims(msgspec.Struct, frozen=True, kw_only=True):
-    """Claims against other balls that hold, or may hold, something of a lot, among ``balls`` such balls."""
-
-    claims: int
-    balls: int
-    facts: tuple[str, ...] = ()
-
-
-class LotRecord(msgspec.Struct, frozen=True, kw_only=True):
-    """A lot that the ball descends from, and what is on record about it."""
-
-    lot: str
-    stage: str
-    certainty: Certainty
-    remarks: tuple[Remark, ...] = ()
-    cures: tuple[Cure, ...] = ()
-    sisters: SisterClaims | None = None
-
-
-class EarlierClaim(msgspec.Struct, frozen=True, kw_only=True):
-    """A claim on the same ball."""
-
-    claim: str
-    mode: str
-    state: str
-    facts: tuple[str, ...] = ()
-
-
-class BallRecord(msgspec.Struct, frozen=True, kw_only=True):
-    """One ball that bears or bore the number asked about, as the views have it."""
-
-    unit: str
-    serial: str | None
-    model: str
-    model_name: str
-    made_on: dt.date | None
-    weight_class: int | None = None
-    state: str = ""
-    grade: str | None = None
-    facts: tuple[str, ...] = ()
-    remarks: tuple[Remark, ...] = ()
-    cures: tuple[Cure, ...] = ()
-    lots: tuple[LotRecord, ...] = ()
-    claims: tuple[EarlierClaim, ...] = ()
 
 
 class Question(msgspec.Struct, frozen=True, kw_only=True):
-    """What the desk asks: the number as read, the day asked about, and what is known of the purchase."""
+    """What the desk asks: the number as read, the day asked about, and what is known of the purchase and the fault."""
 
     serial: str
     on: dt.date
     bought_on: dt.date | None = None
     market: str = ""
+    mode: str | None = None
+
+
+ReasonSort = RemarkSort | Literal["former number", "ended", "near edge", "out of family", "claim", "sister claims"]
 
 
 class Reason(msgspec.Struct, frozen=True, kw_only=True):
     """One thing that stands out: about which node, how surely it concerns the ball, and the facts that show it."""
 
+    sort: ReasonSort
     about: str
     certainty: Certainty
     said: str
@@ -111,7 +78,10 @@ class Reason(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class BallAnswer(msgspec.Struct, frozen=True, kw_only=True):
-    """The answer for one ball. ``of_what``: its lots in words, nearest first."""
+    """The answer for one ball. ``of_what``: its lots in words, nearest first; ``rule``: the term in words.
+
+    ``compared``: each figure that was held against those of its like, whatever came of it.
+    """
 
     unit: str
     serial: str | None
@@ -123,7 +93,10 @@ class BallAnswer(msgspec.Struct, frozen=True, kw_only=True):
     grade: str | None
     facts: tuple[str, ...]
     term: TermAnswer
+    rule: str
     of_what: tuple[str, ...]
+    compared: tuple[Compared, ...]
+    claims: tuple[EarlierClaim, ...]
     stands_out: tuple[Reason, ...]
     proposal: str
 
@@ -135,6 +108,9 @@ class WarrantyAnswer(msgspec.Struct, frozen=True, kw_only=True):
     standing: Standing
     said: str
     balls: tuple[BallAnswer, ...]
+    terms: TermsSource
+    family_rule: str = RULE
+    near_edge_rule: str = NEAR_EDGE_RULE
     caution: str = CAUTION
 
 
@@ -151,20 +127,21 @@ _SAID: dict[Standing, str] = {
 def answer_question(
     question: Question,
     balls: Sequence[BallRecord],
-    terms: Iterable[Term] = (),
+    in_force: TermsInForce = DEFAULT_IN_FORCE,
     *,
     issued: bool = False,
     near_edge_s: int = NEAR_EDGE_S,
 ) -> WarrantyAnswer:
     """Answer a warranty question.
 
-    ``balls``: every ball that bears or bore the number; ``issued``: whether the book allotted it;
-    ``near_edge_s``: how near to its edge a cure must have ended to be named, in seconds.
+    ``balls``: every ball that bears or bore the number; ``in_force``: the terms to answer by; ``issued``: whether the book
+    allotted the number; ``near_edge_s``: how near to its edge a cure must have ended to be named, in seconds.
     """
-    terms = tuple(terms)
     standing = _standing(balls, issued=issued)
-    answers = tuple(_ball_answer(question, ball, terms, near_edge_s) for ball in balls)
-    return WarrantyAnswer(serial=question.serial, standing=standing, said=_SAID[standing], balls=answers)
+    answers = tuple(_ball_answer(question, ball, in_force.terms, near_edge_s) for ball in balls)
+    return WarrantyAnswer(
+        serial=question.serial, standing=standing, said=_SAID[standing], balls=answers, terms=in_force.source
+    )
 
 
 def _standing(balls: Sequence[BallRecord], *, issued: bool) -> Standing:
@@ -175,10 +152,10 @@ def _standing(balls: Sequence[BallRecord], *, issued: bool) -> Standing:
     return "number issued, no ball registered" if issued else "unknown"
 
 
-def _ball_answer(question: Question, ball: BallRecord, terms: Sequence[Term], near_edge_s: int) -> BallAnswer:
-    term = find_term(terms, ball.model, question.market)
-    answer = in_term(term, ball.made_on, question.bought_on, question.on, grade=ball.grade)
-    reasons = (*_ball_reasons(question, ball, near_edge_s), *_lot_reasons(ball, near_edge_s))
+def _ball_answer(question: Question, ball: BallRecord, terms: Terms, near_edge_s: int) -> BallAnswer:
+    answer = _term_answer(question, ball, terms)
+    compared = _compared(ball)
+    reasons = (*_ball_reasons(question, ball, near_edge_s), *_lot_reasons(ball, near_edge_s), *_out_of_family(compared))
     return BallAnswer(
         unit=ball.unit,
         serial=ball.serial,
@@ -190,10 +167,46 @@ def _ball_answer(question: Question, ball: BallRecord, terms: Sequence[Term], ne
         grade=ball.grade,
         facts=ball.facts,
         term=answer,
-        of_what=tuple(_lot_words(lot) for lot in ball.lots),
+        rule=term_words(answer.term),
+        of_what=(ball.made_before,) if ball.made_before else tuple(_lot_words(lot) for lot in ball.lots),
+        compared=compared,
+        claims=ball.claims,
         stands_out=reasons,
         proposal=_proposal(answer, reasons),
     )
+
+
+def _term_answer(question: Question, ball: BallRecord, terms: Terms) -> TermAnswer:
+    """By the dates of the ball itself; of a replacement by the day of replacing, or what was left to the ball before it."""
+    replaced = ball.replaced
+    own = Dates(ball.made_on, ball.shipped_on, question.bought_on, ball.grade, question.mode)
+    if replaced is None:
+        return in_term(find_term(terms.term, ball.model, question.market), own, question.on)
+    old = replaced.old
+    if old is None:
+        term = find_term(terms.term, ball.model, question.market)
+        dates = own._replace(shipped_on=replaced.on, bought_on=replaced.on)
+        why = f"it came as a replacement under claim {replaced.claim} on {replaced.on}, with a fresh term"
+    else:
+        term = find_term(terms.term, old.model, question.market)
+        dates = Dates(old.made_on, old.shipped_on, old.bought_on, old.grade, question.mode)
+        why = f"it came as a replacement under claim {replaced.claim}, with what remained of the term of {old.number}"
+    answer = in_term(term, dates, question.on)
+    return msgspec.structs.replace(answer, reasons=(why, *answer.reasons))
+
+
+def _compared(ball: BallRecord) -> tuple[Compared, ...]:
+    own = [compare(figure, f"unit:{ball.unit}") for figure in ball.figures]
+    above = [compare(figure, f"lot:{lot.lot}", lot.certainty) for lot in ball.lots for figure in lot.figures]
+    return (*own, *above)
+
+
+def _out_of_family(compared: Sequence[Compared]) -> list[Reason]:
+    return [
+        _reason("out of family", one.about, f"out of family: {one.said}", one.facts, one.certainty)
+        for one in compared
+        if one.outcome == "out of family"
+    ]
 
 
 def _lot_words(lot: LotRecord) -> str:
@@ -208,34 +221,50 @@ def _ball_reasons(question: Question, ball: BallRecord, near_edge_s: int) -> lis
     reasons: list[Reason] = []
     if ball.serial != question.serial:
         now = f"it now bears {ball.serial}" if ball.serial else "it bears no number now"
-        reasons.append(_reason(about, f"{question.serial} is a former number of this ball; {now}", ball.facts))
+        said = f"{question.serial} is a former number of this ball; {now}"
+        reasons.append(_reason("former number", about, said, ball.facts))
     if ball.state in {"scrapped", "destroyed", "retained"}:
-        reasons.append(
-            _reason(about, f"the book has this ball as {ball.state}: it should not be with an owner", ball.facts)
-        )
-    reasons += [_reason(about, _remark_words(remark), remark.facts) for remark in ball.remarks]
-    reasons += [_reason(about, said, cure.facts) for cure in ball.cures if (said := near_edge(cure, near_edge_s))]
-    reasons += [
-        _reason(about, f"earlier claim {claim.claim} on this ball ({claim.mode}): {claim.state}", claim.facts)
-        for claim in ball.claims
-    ]
+        said = f"the book has this ball as {ball.state}: it should not be with an owner"
+        reasons.append(_reason("ended", about, said, ball.facts))
+    reasons += [_reason(remark.sort, about, _remark_words(remark), remark.facts) for remark in ball.remarks]
+    reasons += _near_edges(about, ball.cures, near_edge_s)
+    reasons += [_reason("claim", about, _claim_words(one), one.facts, one.certainty) for one in ball.claims]
     return reasons
+
+
+_LINKS: dict[ClaimLink, str] = {
+    "same ball": "earlier claim {claim} on this ball ({mode}): {state}",
+    "same fault": "earlier claim {claim} on this ball for the same fault ({mode}): {state}",
+    "later": "later claim {claim} on this ball ({mode}): {state}",
+    "replacement": "it came as the replacement under claim {claim} ({mode}): {state}",
+}
+
+
+def _claim_words(claim: EarlierClaim) -> str:
+    return _LINKS[claim.link].format(claim=claim.claim, mode=claim.mode, state=claim.state)
 
 
 def _lot_reasons(ball: BallRecord, near_edge_s: int) -> list[Reason]:
     reasons: list[Reason] = []
     for lot in ball.lots:
-        about = f"lot:{lot.lot}"
-        told = [(_remark_words(remark), remark.facts) for remark in lot.remarks]
-        told += [(said, cure.facts) for cure in lot.cures if (said := near_edge(cure, near_edge_s))]
+        about, certainty = f"lot:{lot.lot}", lot.certainty
+        reasons += [_reason(one.sort, about, _remark_words(one), one.facts, certainty) for one in lot.remarks]
+        reasons += _near_edges(about, lot.cures, near_edge_s, certainty)
         if lot.sisters is not None and lot.sisters.claims:
-            told.append((_sister_words(lot, lot.sisters), lot.sisters.facts))
-        reasons += [_reason(about, said, facts, lot.certainty) for said, facts in told]
+            said = _sister_words(lot, lot.sisters)
+            reasons.append(_reason("sister claims", about, said, lot.sisters.facts, certainty))
     return reasons
 
 
-def _reason(about: str, said: str, facts: tuple[str, ...], certainty: Certainty = "certain") -> Reason:
-    return Reason(about=about, certainty=certainty, said=said, facts=facts)
+def _near_edges(about: str, cures: Sequence[Cure], near_edge_s: int, certainty: Certainty = "certain") -> list[Reason]:
+    told = [(near_edge(cure, near_edge_s), cure.facts) for cure in cures]
+    return [_reason("near edge", about, said, facts, certainty) for said, facts in told if said]
+
+
+def _reason(
+    sort: ReasonSort, about: str, said: str, facts: tuple[str, ...], certainty: Certainty = "certain"
+) -> Reason:
+    return Reason(sort=sort, about=about, certainty=certainty, said=said, facts=facts)
 
 
 _REMARKS: dict[RemarkSort, str] = {
@@ -245,6 +274,8 @@ _REMARKS: dict[RemarkSort, str] = {
     "concession": "a concession was given",
     "late": "told late",
     "doubtful": "its time is doubtful",
+    "case open": "a case is open",
+    "case closed": "a case was open and was closed",
 }
 
 
@@ -255,7 +286,8 @@ def _remark_words(remark: Remark) -> str:
 def _sister_words(lot: LotRecord, sisters: SisterClaims) -> str:
     claims = "1 claim" if sisters.claims == 1 else f"{sisters.claims} claims"
     balls = "1 other ball" if sisters.balls == 1 else f"{sisters.balls} other balls"
-    return f"{claims} among {balls} that hold or may hold something of {lot.stage} lot {lot.lot}"
+    rejected = f", {sisters.rejected} of them rejected" if sisters.rejected else ""
+    return f"{claims} among {balls} that hold or may hold something of {lot.stage} lot {lot.lot}{rejected}"
 
 
 def near_edge(cure: Cure, near_s: int) -> str:
@@ -282,6 +314,7 @@ def _proposal(term: TermAnswer, reasons: Sequence[Reason]) -> str:
     then = {
         "in term": "examine the ball for a maker's fault",
         "out of term": "no claim by right; goodwill is for a person to weigh",
+        "excluded": "not covered by the term; goodwill is for a person to weigh",
         "cannot tell": "ask for what is missing before anything else",
     }[term.outcome]
     return f"{term.outcome}; {found}: {then}"

@@ -137,7 +137,7 @@ def test_earlier_claims_on_the_ball_stand_out(ready: Floor) -> None:
     ready.ball("U-1", "P-1")
     second = ready.say(claimed("C-2", 301, serial="P-1"))
     first = ready.say(claimed("C-1", 300, unit="U-1"))
-    examined = ready.say({"kind": "claim-examined", "at": at(310), "claim": "C-1", "finding": "cracked"})
+    examined = ready.say({"kind": "claim-examined", "at": at(310), "claim": "C-1", "findings": ["cracked"]})
     assert [
         (
             "earlier claim C-1 on this ball (crack-over-block): examined",

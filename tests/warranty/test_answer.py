@@ -8,19 +8,20 @@ from typing import Any
 import msgspec
 import pytest
 
-from ledger.warranty.answer import (
-    CAUTION,
+from ledger.warranty.answer import CAUTION, Question, answer_question, near_edge
+from ledger.warranty.ball_record import (
     BallRecord,
     Cure,
     EarlierClaim,
+    Figure,
     LotRecord,
-    Question,
+    OldBall,
     Remark,
+    Replaced,
     SisterClaims,
-    answer_question,
-    near_edge,
 )
-from ledger.warranty.terms import Term
+from ledger.warranty.out_of_family import RULE
+from ledger.warranty.terms import DEFAULT_IN_FORCE, Exclusion, Term, Terms, TermsInForce, TermsSource
 
 ASKED = Question(serial="7Q24M29KA", on=dt.date(2025, 3, 1), bought_on=dt.date(2024, 9, 1))
 
@@ -39,6 +40,11 @@ def ball(**more: Any) -> BallRecord:
         "facts": ("40.0",),
     }
     return BallRecord(**(fields | more))
+
+
+def plant_terms(*terms: Term) -> TermsInForce:
+    """Terms that the plant adopted."""
+    return TermsInForce(Terms(term=terms), TermsSource(said="adopted", digest="ab" * 32, fact="5.0"))
 
 
 def test_an_ordinary_ball_gets_a_short_answer() -> None:
@@ -143,10 +149,110 @@ def test_minutes_are_not_always_near(lasted: int, *, named: bool) -> None:
 
 def test_the_terms_of_the_model_are_used() -> None:
     """A model's own term decides."""
-    terms = [Term(model="ROC", months=3, source="plant")]
-    answer = answer_question(ASKED, [ball()], terms).balls[0]
+    answer = answer_question(ASKED, [ball()], plant_terms(Term(model="ROC", months=3, source="plant"))).balls[0]
     assert ("out of term", dt.date(2024, 12, 1)) == (answer.term.outcome, answer.term.last_day)
     assert answer.proposal.startswith("out of term;")
+    assert "3 months from purchase (ROC, any market; source: plant)" == answer.rule
+
+
+def test_the_fault_may_be_excluded() -> None:
+    """A failure mode that the term does not cover is told in the words of the term."""
+    term = Term(months=12, exclusion=(Exclusion(mode="engraving", words="worn numbers"),), source="plant")
+    asked = msgspec.structs.replace(ASKED, mode="engraving")
+    answer = answer_question(asked, [ball()], plant_terms(term)).balls[0]
+    assert ("excluded", ("worn numbers",)) == (answer.term.outcome, answer.term.reasons)
+    assert answer.proposal.startswith("excluded; nothing stands out")
+
+
+def test_the_answer_says_by_which_terms() -> None:
+    """The digest and the fact of the adoption, or that none was adopted, and the rule of families."""
+    assert DEFAULT_IN_FORCE.source == answer_question(ASKED, [ball()]).terms
+    told = answer_question(ASKED, [ball()], plant_terms(Term(months=1, source="plant")))
+    assert ("5.0", "ab" * 32, RULE) == (told.terms.fact, told.terms.digest, told.family_rule)
+
+
+def test_a_fresh_replacement_begins_anew() -> None:
+    """Its term runs from the day of replacing, whatever day of purchase is told."""
+    replaced = Replaced(claim="WC-1", on=dt.date(2024, 12, 24), facts=("70.0",))
+    term = answer_question(ASKED, [ball(replaced=replaced)]).balls[0].term
+    assert ("in term", dt.date(2025, 12, 24)) == (term.outcome, term.last_day)
+    assert "it came as a replacement under claim WC-1 on 2024-12-24, with a fresh term" == term.reasons[0]
+
+
+def test_a_replacement_may_carry_on_the_old_term() -> None:
+    """By the dates, the model and the grade of the ball that it replaced; the day told now is of the new one."""
+    old = OldBall(number="P-7", model="ROC", made_on=dt.date(2023, 1, 2), bought_on=dt.date(2024, 2, 29))
+    replaced = Replaced(claim="WC-1", on=dt.date(2024, 12, 24), old=old, facts=("70.0",))
+    term = answer_question(ASKED, [ball(replaced=replaced)]).balls[0].term
+    assert ("out of term", dt.date(2025, 2, 28)) == (term.outcome, term.last_day)
+    assert "it came as a replacement under claim WC-1, with what remained of the term of P-7" == term.reasons[0]
+
+
+def test_a_figure_out_of_family_stands_out() -> None:
+    """The figure, its family and the rule's measure are told, with the fact of the reading; the others are listed only."""
+    others = tuple(74_000_000 + step * 100_000 for step in range(-20, 21))
+    figures = (
+        Figure(
+            what="hardness",
+            unit="Shore D",
+            value=68_000_000,
+            parts=1_000_000,
+            others=others,
+            among="of M",
+            facts=("41.0",),
+        ),
+        Figure(
+            what="mass",
+            unit="lb",
+            value=15_000_000,
+            parts=1_000_000,
+            others=(15_000_000,) * 29,
+            among="of M",
+            facts=("41.0",),
+        ),
+    )
+    lots = (
+        LotRecord(
+            lot="S1",
+            stage="shell",
+            certainty="possible",
+            figures=(Figure(what="final-cure", unit="s", value=9, others=(5,) * 30, among="of lots", facts=("30.0",)),),
+        ),
+    )
+    answer = answer_question(ASKED, [ball(figures=figures, lots=lots)]).balls[0]
+    assert ["out of family", "too few", "no spread"] == [one.outcome for one in answer.compared]
+    (reason,) = answer.stands_out
+    assert ("out of family", "unit:U-1", ("41.0",)) == (reason.sort, reason.about, reason.facts)
+    # The others lie evenly from 72 to 76, so the MAD is 1.
+    assert (
+        "out of family: hardness 68 Shore D lies 4.1 robust sigmas below 41 others of M: median 74 Shore D, "
+        "robust sigma 1.4826 Shore D"
+    ) == reason.said
+    assert "it takes 30" in answer.compared[1].said
+    assert ("lot:S1", "possible") == (answer.compared[2].about, answer.compared[2].certainty)
+
+
+@pytest.mark.parametrize(
+    ("link", "said"),
+    [
+        ("same ball", "earlier claim CL-1 on this ball (void): reject"),
+        ("same fault", "earlier claim CL-1 on this ball for the same fault (void): reject"),
+        ("later", "later claim CL-1 on this ball (void): reject"),
+        ("replacement", "it came as the replacement under claim CL-1 (void): reject"),
+    ],
+)
+def test_each_link_between_claims_has_its_words(link: Any, said: str) -> None:
+    """How another claim has to do with the ball is said."""
+    claims = (EarlierClaim(claim="CL-1", mode="void", state="reject", link=link, certainty="possible", facts=("9.0",)),)
+    (reason,) = answer_question(ASKED, [ball(claims=claims)]).balls[0].stands_out
+    assert ("claim", said, "possible", ("9.0",)) == (reason.sort, reason.said, reason.certainty, reason.facts)
+
+
+def test_rejected_claims_on_sisters_are_told_apart() -> None:
+    """They are counted, and the count says how many they are."""
+    lot = LotRecord(lot="C2", stage="core", certainty="certain", sisters=SisterClaims(claims=4, balls=9, rejected=3))
+    (reason,) = answer_question(ASKED, [ball(lots=(lot,))]).balls[0].stands_out
+    assert reason.said.endswith("something of core lot C2, 3 of them rejected")
 
 
 def test_an_answer_becomes_json() -> None:
