@@ -21,7 +21,7 @@ from fixtures_demo.plant import ACCOUNTS, LABEL_STEM, MAKER, ORIGIN, SEED, demo_
 from fixtures_demo.pours import plan_batches, tell_round
 from fixtures_demo.releasing import tell_release
 from fixtures_demo.rounds import plan_rounds, prototype_round
-from fixtures_demo.shipping import tell_shipments
+from fixtures_demo.shipping import consignee_records, tell_shipments
 from fixtures_demo.stock import Stock
 from fixtures_demo.story import Story, StoryClock
 from fixtures_demo.studies import tell_studies
@@ -112,6 +112,7 @@ def _plan(story: Story, seed: int) -> str:
     for model in MODELS:
         story.say(began, "quality-1", f"model-{model.model}", model_records(model))
     story.say(began, "quality-1", "rulebook", [rulebook_record()])
+    story.say(began, "desk", "consignees", consignee_records(began))
     gauges = gauge_records(story.book.store, bends.OVERDUE_GAUGE, bends.OVERDUE_AT)
     story.say(began, "gauges", "gauges", gauges)
     tell_studies(story)

@@ -32,7 +32,14 @@ ACCOUNTS: dict[str, tuple[str, tuple[str, ...]]] = {
 }
 """Account keys, and the name and roles that each is opened with. The keeper is opened with the book."""
 
-CONSIGNEES = ("Shop Alder Street", "Shop Canal Side", "Shop Old Brewery", "Distributor North", "Distributor South")
+CONSIGNEES = {
+    "SHOP-ALDER": ("Shop Alder Street", "5 Alder Street\nSampleton 10001", "north"),
+    "SHOP-CANAL": ("Shop Canal Side", "12 Canal Side\nExampletown 20002", "north"),
+    "SHOP-BREWERY": ("Shop Old Brewery", "1 Brewery Yard\nSampleton 10003", "north"),
+    "DIST-NORTH": ("Distributor North", "Dock 4\nNorth Harbour 30004", "north"),
+    "DIST-SOUTH": ("Distributor South", "Unit 9, South Park\nSouth Harbour 40005", "south"),
+}
+"""Who balls are sent to, by id: name, address, market. All invented."""
 
 
 def demo_seed(purpose: str, seed: int) -> bytes:

@@ -7,11 +7,21 @@ from fixtures_demo.floor import Floor, FloorBall
 from fixtures_demo.plant import CONSIGNEES, chance
 from fixtures_demo.story import Story
 from ledger.errors import RuleStands
+from ledger.line.consignees import ConsigneeRegistered
+from ledger.line.record import Record
 from ledger.line.shipments import Shipment
 
 KEPT = 0.07
 """Share of released balls that stay in stock on a Friday."""
 MOST = 60
+
+
+def consignee_records(at_ms: int) -> list[Record]:
+    """Register everybody whom the plant sends balls to."""
+    return [
+        ConsigneeRegistered(at=told(at_ms), consignee=consignee, name=name, address=address, market=market)
+        for consignee, (name, address, market) in CONSIGNEES.items()
+    ]
 
 
 def tell_shipments(story: Story, floor: Floor, seed: int) -> None:
@@ -33,14 +43,12 @@ def _ship(story: Story, floor: Floor, week: int, seed: int) -> None:
     rng.shuffle(shippable)
     for number, first in enumerate(range(0, len(shippable), MOST)):
         shipment = f"SH-{week + 1:02d}-{number + 1}"
-        _load(story, shippable[first : first + MOST], shipment, rng.choice(CONSIGNEES))
+        _load(story, shippable[first : first + MOST], shipment, rng.choice(list(CONSIGNEES)))
 
 
-def _load(story: Story, balls: list[FloorBall], shipment: str, consignee: str) -> None:
+def _load(story: Story, balls: list[FloorBall], shipment: str, to: str) -> None:
     now = story.clock.now_ms
-    record = Shipment(
-        at=told(now), shipment=shipment, units=tuple(sorted(ball.unit for ball in balls)), consignee=consignee
-    )
+    record = Shipment(at=told(now), shipment=shipment, units=tuple(sorted(ball.unit for ball in balls)), to=to)
     story.now("shipping", f"shipped-{shipment}", [record])
     for ball in balls:
         ball.gone, ball.shipped_ms = True, now
@@ -49,7 +57,7 @@ def _load(story: Story, balls: list[FloorBall], shipment: str, consignee: str) -
 def try_to_ship(story: Story, balls: list[FloorBall], shipment: str) -> bool:
     """Try to load balls that a hold stops; whether the book let it."""
     try:
-        _load(story, balls, shipment, CONSIGNEES[0])
+        _load(story, balls, shipment, next(iter(CONSIGNEES)))
     except RuleStands:
         story.note("shipment refused")
         return False

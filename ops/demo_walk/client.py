@@ -11,6 +11,7 @@ from typing import Any
 from ledger.errors import Refused, StoreUnavailable
 
 TIMEOUT_S = 60
+JSON = "application/json"
 
 
 class Client:
@@ -30,7 +31,7 @@ class Client:
     def read(self, path: str, who: str = "", **query: str) -> bytes:
         """The bytes that an address answers with. Raises Refused."""
         asked = f"{path}?{urllib.parse.urlencode(query)}" if query else path
-        return self._ask("GET", asked, who, None, "")
+        return self._ask("GET", asked, who, None)
 
     def post(self, path: str, who: str, body: Any, key: str = "") -> Any:
         """Send JSON; the JSON that comes back. ``key`` is the idempotency key. Raises Refused."""
@@ -38,13 +39,19 @@ class Client:
 
     def post_for_bytes(self, path: str, who: str, body: Any, key: str = "") -> bytes:
         """Send JSON; the bytes that come back. Raises Refused."""
-        return self._ask("POST", path, who, json.dumps(body).encode(), key)
+        return self._ask("POST", path, who, json.dumps(body).encode(), key=key)
 
-    def _ask(self, method: str, path: str, who: str, body: bytes | None, key: str) -> bytes:
+    def send(self, path: str, who: str, content: bytes, media_type: str, key: str = "") -> Any:
+        """Send a file; the JSON that comes back. Raises Refused."""
+        return json.loads(self._ask("POST", path, who, content, key=key, media_type=media_type))
+
+    def _ask(
+        self, method: str, path: str, who: str, body: bytes | None, *, key: str = "", media_type: str = JSON
+    ) -> bytes:
         request = urllib.request.Request(self.address + path, data=body, method=method)  # noqa: S310  # our own address
-        request.add_header("accept", "application/json")
+        request.add_header("accept", JSON)
         if body is not None:
-            request.add_header("content-type", "application/json")
+            request.add_header("content-type", media_type)
         if who:
             request.add_header("authorization", f"Bearer {self._tokens[who]}")
         if key:

@@ -45,6 +45,9 @@ class DemoFolder:
         self.dossier = folder / "dossier.zip"
         self.table = folder / "conformity.csv"
         self.chart = folder / "hardness.svg"
+        self.letter = folder / "letter.pdf"
+        self.notice = folder / "notice.pdf"
+        self.survival = folder / "survival.svg"
         self.key = folder / "checkpoint.vkey"
         self.changed = folder / "changed"
 
@@ -79,7 +82,7 @@ class DemoFolder:
 
     def copy(self) -> DemoBook:
         """A fresh copy of the built book to walk on, with its key files; what is known of it."""
-        for old in (*self.folder.glob(f"{STORE}*"), self.table, self.chart):
+        for old in (*self.folder.glob(f"{STORE}*"), *self._shown()):
             old.unlink(missing_ok=True)
         for file in self.built.glob(f"{STORE}*"):
             shutil.copyfile(file, self.folder / file.name)
@@ -89,6 +92,10 @@ class DemoFolder:
         signers = demo_signers(demo.seed)
         self._write_keys(signers)
         return demo
+
+    def _shown(self) -> tuple[Path, ...]:
+        """What a walk asks for and writes down."""
+        return self.table, self.chart, self.letter, self.notice, self.survival
 
     def read(self) -> DemoBook:
         """What is known of the copy."""

@@ -1,4 +1,4 @@
-"""The walk as a whole: build, serve, the main job, verdicts, the troubles, a changed byte; then the service stays up."""
+"""The walk as a whole: build, serve, the main job, verdicts, troubles, the desk, a changed byte; then the service stays up."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from fixtures_demo.days import DAYS, told
 from fixtures_demo.plant import MAKER
 from ledger.errors import StoreError
 from ops.demo_walk.client import Client
+from ops.demo_walk.desk import Desk
 from ops.demo_walk.folder import DemoFolder
 from ops.demo_walk.main_job import MainJob
 from ops.demo_walk.quality import Quality
@@ -41,7 +42,9 @@ def walk(folder: DemoFolder, screen: Screen, *, seed: int, once: bool) -> int:
             Verdicts(client, screen, folder).show()
             screen.title("5 The troubles in it, most urgent first")
             Quality(client, screen, demo).show()
-            screen.title("6 One byte changed")
+            screen.title("6 The warranty desk: a half-worn number, its claim, and the lot behind it")
+            Desk(client, screen, folder, demo).show()
+            screen.title("7 One byte changed")
             check_whole_book(screen, demo)
             change_book(client, screen, folder, demo)
             change_dossier(screen, folder, job.entry)

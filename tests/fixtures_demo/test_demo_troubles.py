@@ -156,5 +156,5 @@ def test_prototypes_may_be_nothing_else(demo: DemoBook, demo_book: Pourbook) -> 
 
 def test_unknown_number_is_claimed(demo_book: Pourbook) -> None:
     """One claim names a number that no ball bears, and is flagged."""
-    assert demo_book.standing().breaches["claim-unknown-ball"] == 1
+    assert demo_book.standing().breaches["claim-foreign-number"] == 1
     assert demo_book.standing().claims == 19
