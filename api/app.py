@@ -27,13 +27,20 @@ from api.routes.accounts import Accounts
 from api.routes.balls import Balls
 from api.routes.blobs import Blobs
 from api.routes.budgets import BudgetRoutes
+from api.routes.cases import CaseRoutes, SuspectRoutes
 from api.routes.checklists import ChecklistRoutes
+from api.routes.claim_words import ClaimWords
+from api.routes.claims import ClaimRoutes
 from api.routes.conformity import ConformityRoutes
+from api.routes.consignees import ConsigneeRoutes
+from api.routes.containing import ContainingRoutes
 from api.routes.dossiers import Dossiers
 from api.routes.figures import Figures
+from api.routes.finding import FindRoutes
 from api.routes.gauges import GaugeRoutes
 from api.routes.health import Health
 from api.routes.impact import ImpactRoutes
+from api.routes.imports import Imports
 from api.routes.labels import Labels
 from api.routes.link import PublicLink
 from api.routes.lots import Lots
@@ -45,6 +52,7 @@ from api.routes.releases import Releases
 from api.routes.rulebooks import RulebookRoutes
 from api.routes.sampling import SamplingRoutes
 from api.routes.serials import Serials
+from api.routes.signals import SignalRoutes
 from api.routes.standing import Standing
 from api.routes.submissions import Submissions
 from api.routes.temperatures import Temperatures
@@ -74,7 +82,16 @@ ROUTES = (
     SamplingRoutes,
     RulebookRoutes,
     ChecklistRoutes,
+    FindRoutes,
+    Imports,
     Warranty,
+    ClaimRoutes,
+    SuspectRoutes,
+    CaseRoutes,
+    ContainingRoutes,
+    ConsigneeRoutes,
+    ClaimWords,
+    SignalRoutes,
     Dossiers,
     Labels,
     Blobs,

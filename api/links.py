@@ -11,7 +11,8 @@ from typing import NamedTuple
 
 import msgspec
 
-from ledger.line.balls import BallEngraved, SerialsAllotted, UnitStarted, UnitWorked
+from ledger.line.allotting import SerialsAllotted
+from ledger.line.balls import BallEngraved, UnitStarted, UnitWorked
 from ledger.line.gs1 import format_link
 from ledger.line.inspections import Inspection
 from ledger.line.record import Record

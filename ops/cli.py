@@ -44,8 +44,15 @@ COMMANDS: tuple[Command, ...] = (
         "check a dossier with nothing but the file and a key: no service, no network",
         "ops.commands.verify_dossier",
     ),
+    Command("find", "which ball is it, by a half-worn, scanned or former number", "ops.commands.find"),
+    Command(
+        "claim", "a number or a claim as the desk reads it: term, reasons, what speaks for what", "ops.commands.claim"
+    ),
+    Command("import", "shipments, balls made before the book and old claims from a CSV file", "ops.commands.import_"),
     Command("conformity", "how a selection of balls comes out under a rulebook", "ops.commands.conformity"),
     Command("impact", "what changes when a rule does, a gauge was wrong, a correction lands", "ops.commands.impact"),
+    Command("case", "cases of suspect lots: list, show, add their balls up to the last one", "ops.commands.case"),
+    Command("signals", "lots, moulds, stations and weeks with more claims than the rest", "ops.commands.signals"),
     Command("chart", "control charts and capability of a quantity, as figures and pictures", "ops.commands.chart"),
     Command("gauge", "one gauge for a report: calibrations, studies, uncertainty budget", "ops.commands.gauge"),
     Command("rulebook", "list the rulebooks that ship, check a file, tell two editions apart", "ops.commands.rulebook"),

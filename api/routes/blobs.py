@@ -45,12 +45,13 @@ class Blobs(Controller):
                 action="send-blob",
                 takes=BYTES,
                 answer=BlobKept,
+                problems=(409,),
                 status=201,
             )
         ),
     )
     async def sent(self, request: Request[Any, Any, Any]) -> Response[bytes]:
-        """Bytes of any type, named in Content-Type. 201, or 200 where they were stored before."""
+        """Bytes of any type, named in Content-Type. 201, or 200 where they were stored before; 409 for bytes that were erased."""
         parts = parts_of(request)
         raw = await read_bytes(request, parts.settings.blob_limit)
         media_type = re.split("[; ]", request.headers.get("content-type", "").strip().lower(), maxsplit=1)[0]
@@ -65,6 +66,6 @@ class Blobs(Controller):
         ),
     )
     async def read(self, request: Request[Any, Any, Any], digest: FromPath[str]) -> Response[bytes]:
-        """The bytes, under the type with which they first came."""
+        """The bytes, under the type with which they first came. A 404 for bytes that were erased names the fact that did it."""
         blob = await asyncio.to_thread(read_blob, parts_of(request).book.store, digest)
         return file_answer(blob.bytes, blob.media_type, name=blob.digest, headers=_ALONE)

@@ -1,4 +1,4 @@
-"""The plant's registers: gauges, claims, models."""
+"""The plant's registers: gauges and models."""
 
 from typing import Any
 
@@ -7,19 +7,13 @@ from litestar import Controller, Request, Response, get
 
 from api.operation import Operation, described
 from api.parts import json_answer, parts_of
-from ledger.application.registers import ClaimSeen, GaugeSeen, ModelSeen
+from ledger.application.registers import GaugeSeen, ModelSeen
 
 
 class Gauges(msgspec.Struct, frozen=True, kw_only=True):
     """Every gauge by id."""
 
     gauges: tuple[GaugeSeen, ...]
-
-
-class Claims(msgspec.Struct, frozen=True, kw_only=True):
-    """Every claim, oldest first."""
-
-    claims: tuple[ClaimSeen, ...]
 
 
 class Models(msgspec.Struct, frozen=True, kw_only=True):
@@ -36,12 +30,6 @@ class Registers(Controller):
         """Whether a reading taken now may be used, and why not."""
         parts = parts_of(request)
         return json_answer(Gauges(gauges=await parts.long_read(parts.book.gauges)))
-
-    @get("/claims", opt=described(Operation("Every warranty claim", "warranty", action="claims", answer=Claims)))
-    async def claims(self, request: Request[Any, Any, Any]) -> Response[bytes]:
-        """What was claimed, and how it was decided. Claims are entered as records."""
-        parts = parts_of(request)
-        return json_answer(Claims(claims=await parts.long_read(parts.book.claims)))
 
     @get("/models", opt=described(Operation("Every model", "quality", action="look-up", answer=Models)))
     async def models(self, request: Request[Any, Any, Any]) -> Response[bytes]:

@@ -1,4 +1,4 @@
-"""Adopting a rulebook or a checklist of the plant's own: the file is checked and stored first, then its adoption is said.
+"""Adopting a rulebook, a checklist or warranty terms of the plant's own: the file is checked and stored first, then its adoption is said.
 
 So an adoption never names a file that is not durable here.  The same file again, while it is in force, is answered with
 the entry by which it is.
@@ -18,6 +18,7 @@ from ledger.errors import MalformedRulebook
 from ledger.line.checklists import ChecklistAdopted
 from ledger.line.models import RulebookAdopted
 from ledger.line.record import Record
+from ledger.line.warranty_terms import WarrantyTermsAdopted
 from ledger.store.blobs import put_blob
 from ledger.store.engine import Store
 from ledger.store.reader import open_reader
@@ -75,6 +76,8 @@ def store_adoption(store: Store, adoption: Adoption, raw: bytes, *, key: str, au
 def _file_of(record: Record) -> tuple[str, str, str]:
     if isinstance(record, RulebookAdopted):
         return "rulebook", record.rulebook, record.digest
+    if isinstance(record, WarrantyTermsAdopted):
+        return "warranty-terms", record.terms, record.digest
     return ("checklist", record.checklist, record.digest) if isinstance(record, ChecklistAdopted) else ("", "", "")
 
 

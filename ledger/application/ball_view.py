@@ -7,15 +7,16 @@ import msgspec
 from ledger.application.covered import ByModelTest, BySample, by_model_test, by_sample
 from ledger.application.cure_times import CureTime, cure_times
 from ledger.application.histories import HoldSeen, Told, history_of, holds_over, instant_text
+from ledger.application.imported_sources import imported_sources, source_words
 from ledger.application.judging import JudgedBy, grounds_of, judge_selected
 from ledger.application.lot_view import LotAbove, lot_above
 from ledger.application.numbers import serial_rows
 from ledger.conformity.from_rows import day_of, readings_from_row
 from ledger.conformity.verdict import CAUTION
 from ledger.errors import NotFound
+from ledger.line.claim_rows import Claim
 from ledger.line.quantity import format_number
 from ledger.line.rows import (
-    Claim,
     Concession,
     Lot,
     Model,
@@ -89,6 +90,8 @@ class Ball(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     lot: str
     made_on: str
     caution: str
+    made_before: str = ""
+    """That it was made before this book, and the line of the file that says so; empty for a ball of this book."""
     serial: str | None = None
     grade: str | None = None
     release: str | None = None
@@ -150,9 +153,11 @@ def ball_view(reader: Reader, name: str) -> Ball:
     names = [lot.lot, *(ancestor.lot for ancestor in above.lots)]
     lots: list[Lot] = rows_with(reader, Lot, "lot", names)
     nodes = [f"unit:{unit.unit}", *(f"lot:{ancestor}" for ancestor in names)]
+    sources = imported_sources(reader, [unit.unit])
     serials = sorted(reader.rows(SerialRow, "unit", name), key=lambda row: row.since_ms)
     return Ball(
         caution=CAUTION,
+        made_before=source_words(sources[unit.unit]) if sources else "",
         unit=unit.unit,
         serial=unit.serial,
         state=unit.state,

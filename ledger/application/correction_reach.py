@@ -13,10 +13,11 @@ from ledger.application.correction_before import Before, Landed, subjects
 from ledger.application.impact_pass import WhereCount
 from ledger.application.numbers import serial_rows
 from ledger.book.canonical import encode
+from ledger.line.claim_rows import Claim
 from ledger.line.holds import HoldPlaced
 from ledger.line.lineage import HoldRule, fits_any
 from ledger.line.record import Record
-from ledger.line.rows import Claim, Hold, Lot
+from ledger.line.rows import Hold, Lot
 from ledger.store.reader import Reader
 from ledger.store.selections import StoredEdges, every_row, rows_with
 from ledger.store.whereabouts import UnitPlace, units_of_lots
@@ -88,7 +89,7 @@ class Reach:
     @cached_property
     def shells(self) -> list[str]:
         """The lots that balls of these traces can be of, by id."""
-        names = {name for trace, _ in self._traces for name in (trace.lot, *(one.lot for one in trace.descendants))}
+        names = {name for trace, _ in self._traces for name in (*trace.lots, *(one.lot for one in trace.descendants))}
         rows: list[Lot] = rows_with(self._reader, Lot, "lot", sorted(names))
         return sorted(row.lot for row in rows if row.stage == "shell")
 

@@ -9,6 +9,7 @@ from msgspec import UNSET
 
 from ledger.application.adopted_files import rulebooks_here
 from ledger.application.ball_view import find_units
+from ledger.application.imported_sources import refuse_imported
 from ledger.application.proofs import erased_fields
 from ledger.application.release_policies import policy_in_force
 from ledger.book.entry import read_entry
@@ -18,7 +19,9 @@ from ledger.evidence.ball_sheet import BallRows, DatedRulebook, ball_sheet
 from ledger.evidence.dossier import DossierContent, DossierEntry, sealed_paths, write_dossier
 from ledger.evidence.dossier_format import BallSheet, FactLine
 from ledger.evidence.needed_entries import needed_indexes, sheet_nodes
-from ledger.line.erasure_rows import ErasedField
+from ledger.line.claim_rows import ClaimEvidence
+from ledger.line.erasure_rows import ErasedBlob, ErasedField
+from ledger.line.fact import parse_address
 from ledger.line.reading_rows import Calibration, Gauge, GaugeStudy, Measured
 from ledger.line.refold import kind_name
 from ledger.line.rows import (
@@ -68,7 +71,9 @@ def dossier_of(
     """Write the dossier of balls to ``out``. ``withhold`` names sealings (``withheld``, ``erasable``) left closed.
 
     Every receipt is against ``note``, which must be of this look's tree or an earlier one that covers the entries.
+    Raises NotFound for a ball that was made before the book, which holds no evidence of its making.
     """
+    refuse_imported(reader, units)
     policy = policy_in_force(reader)
     rows = [_ball_rows(reader, unit)._replace(policy=policy) for unit in units]
     nodes = {node for one in rows for node in sheet_nodes(one)}
@@ -178,7 +183,13 @@ class _StoredFacts:
     def erasures_in(self, indexes: Collection[int]) -> list[str]:
         """Addresses of the facts that erased something said in these entries."""
         rows: list[ErasedField] = self._of_entries(ErasedField, '"entry"', indexes)
-        return [row.address for row in rows]
+        return [row.address for row in rows] + self._file_erasures(indexes)
+
+    def _file_erasures(self, indexes: Collection[int]) -> list[str]:
+        """Addresses of the facts that erased a file which a claim of these entries names. Cost: the files ever erased."""
+        erased = {row.digest: row.address for row in every_row(self._reader.transaction, ErasedBlob)}
+        named: list[ClaimEvidence] = rows_with(self._reader, ClaimEvidence, "digest", erased.keys())
+        return [erased[row.digest] for row in named if parse_address(row.address)[0] in indexes]
 
     def _of_entries(self, row: type[Row], column: str, indexes: Collection[int]) -> list[Any]:
         wanted = sorted(indexes)

@@ -15,20 +15,24 @@ from ledger.application.asking import AskAnswer, ask_store
 from ledger.application.ball_view import Ball, BallFound, ball_view, find_units, selected_ball
 from ledger.application.conformity_query import Conformity, conformity_of
 from ledger.application.dossiers import dossier_of, serial_units
+from ledger.application.failing_readings import failing_units
 from ledger.application.judged_grounds import judged_with
 from ledger.application.judging import JudgedBy, judge_selected
 from ledger.application.lot_view import Above, Below, LotView, lot_above, lot_below, lot_view
 from ledger.application.proofs import BookReport, EntryView, check_book, entries_tile, entry_view
 from ledger.application.public import PublicAnswer, public_answer
-from ledger.application.registers import ClaimSeen, GaugeSeen, ModelSeen, claims_of, gauges_at, models_at
+from ledger.application.registers import GaugeSeen, ModelSeen, gauges_at, models_at
 from ledger.application.releasing import Wanted, release_records, released_before
 from ledger.application.said_before import entered_before
+from ledger.application.said_cases import check_said_cases
+from ledger.application.said_evidence import check_said_evidence
 from ledger.application.said_releases import check_said_releases
+from ledger.application.said_shipments import check_said_shipments
 from ledger.application.serials import Allotted, Allotter
 from ledger.application.signers import Signers
 from ledger.application.standing import PlantStanding, plant_standing
 from ledger.application.temperature_logs import LogAsked, TemperatureLogs, log_record, temperature_logs
-from ledger.application.warranty_desk import warranty_answer
+from ledger.application.warranty_desk import Asked, warranty_answer
 from ledger.book.checkpoint import parse_checkpoint
 from ledger.book.signing import Verifier
 from ledger.duties.rechecks import DUTIES
@@ -111,6 +115,7 @@ class Pourbook:
                 lambda submission: self._writer.submit(submission, DUTIES, Future()),
                 holder=secrets.token_hex(8),
                 clock_ms=self.clock_ms,
+                failing=failing_units,
             )
             self._duties.start()
 
@@ -131,11 +136,15 @@ class Pourbook:
     def submit(self, submission: Submission, account: Account, future: Any = None) -> Any:
         """Say records. The future gives `Entered`. Raises Forbidden, MalformedInput at once; refusals come by the future.
 
-        Records that rest on verdicts (`rests_on_verdicts`) are checked against the store first, and may be refused at once.
+        What rests on verdicts, files or cases (`rests_on_verdicts`, `rests_on_files`, `rests_on_cases`), and what leaves for
+        sale (`check_said_shipments`), is checked against the store first, and may be refused at once.
         """
         for kind in said_kinds(submission):
             check_may_say(account.roles, kind)
         judged = check_said_releases(self.store, submission, account)
+        check_said_evidence(self.store, submission, account)
+        check_said_cases(self.store, submission, account)
+        check_said_shipments(self.store, submission, account)
         return self._writer.submit(submission, account.account, future, judged=judged)
 
     def ask(self, records: Sequence[Record], account: Account) -> list[AskAnswer]:
@@ -170,7 +179,7 @@ class Pourbook:
     def adopt(
         self, adoption_of: Callable[[bytes, int], Adoption], raw: bytes, key: str, account: Account
     ) -> tuple[Adoption, Any]:
-        """Store a rulebook or checklist file (`ledger.application.adopting`) and say that it is in force.
+        """Store a file of the plant's own (`ledger.application.adopting`) and say that it is in force.
 
         The future gives `Entered`; the same file again, while it is in force, gives the entry by which it is. Raises
         Forbidden, MalformedRulebook, KeyReused.
@@ -234,10 +243,17 @@ class Pourbook:
         with open_reader(self.store) as reader:
             return conformity_of(reader, selection, rulebook, listed=listed)
 
-    def warranty(self, serial: str, bought_on: str | None = None, asked_on: str | None = None) -> WarrantyAnswer:
+    def warranty(
+        self,
+        serial: str,
+        bought_on: str | None = None,
+        asked_on: str | None = None,
+        market: str = "",
+        mode: str | None = None,
+    ) -> WarrantyAnswer:
         """What the desk can say about a number, for every ball that it may be. Raises MalformedRecord for a bad date."""
         with open_reader(self.store) as reader:
-            return warranty_answer(reader, serial, bought_on=bought_on, asked_on=asked_on, now_ms=self.clock_ms())
+            return warranty_answer(reader, Asked(serial, bought_on, asked_on, market, mode), self.clock_ms())
 
     def public(self, gtin: str, serial: str) -> PublicAnswer:
         """What anyone who scans a label is told."""
@@ -265,11 +281,6 @@ class Pourbook:
         """Every gauge and whether a reading taken now may be used."""
         with open_reader(self.store) as reader:
             return gauges_at(reader, self.clock_ms())
-
-    def claims(self) -> tuple[ClaimSeen, ...]:
-        """Every warranty claim, oldest first."""
-        with open_reader(self.store) as reader:
-            return claims_of(reader)
 
     def models(self) -> tuple[ModelSeen, ...]:
         """Every model with its plan in force now, and its approvals."""

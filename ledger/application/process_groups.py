@@ -7,17 +7,18 @@ came from one mould set or another, and is told as such ("MS-1 or MS-2").
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal, NamedTuple
+from typing import Literal
 
 from ledger.errors import TooLarge
 from ledger.line.lineage import HEIRS
-from ledger.line.lot_changes import LotChanged
-from ledger.line.moulding import Pour
+from ledger.line.making_rows import Made
+from ledger.line.makings import Making, makings_of
 from ledger.line.record import Record
-from ledger.line.rows import Body, Descent, Lot, LotStep
+from ledger.line.rows import Body, Descent
 from ledger.store.quantity_readings import StoredReading
 from ledger.store.reader import Reader
 from ledger.store.selections import rows_with
+from ledger.tracing.parts import depth_first
 
 By = Literal["mould", "station", "lot", "none"]
 
@@ -30,21 +31,14 @@ MOST_BY_STATION = 50_000
 """Readings whose station is looked up at most: it stands in the entry of each, and in no view."""
 
 
-class _Change(NamedTuple):
-    """After so many pieces, the lot was moulded in another set."""
-
-    after: int
-    to: str
-
-
 class Groups:
     """Names the group of each reading. Remembers what it looked up of lots; one look at the store."""
 
     def __init__(self, reader: Reader, by: By) -> None:
         """``by``: what tells readings apart."""
         self._reader, self._by = reader, by
-        self._sets: dict[str, tuple[str, ...]] = {}
-        self._changes: dict[str, list[_Change]] = {}
+        self._made: dict[str, list[Making]] = {}
+        self._parents: dict[str, list[str]] = {}
         self._stations = 0
 
     def of(self, readings: Sequence[StoredReading], facts: Sequence[str]) -> list[str]:
@@ -74,41 +68,27 @@ class Groups:
         return {row.address: row.fact.record for row in rows_with(self._reader, Body, "address", facts)}
 
     def _mould(self, one: StoredReading) -> str:
-        sets, changes = self._sets.get(one.lot, ()), self._changes.get(one.lot, [])
-        if changes and one.place is not None:
-            passed = [change.to for change in changes if change.after < one.place]
-            sets = (passed[-1],) if passed else sets
-        elif changes:
-            sets = (*sets, *(change.to for change in changes))
-        return " or ".join(dict.fromkeys(sets)) or UNKNOWN
+        found = self._sets(one.lot, one.place)
+        if one.place is None or not found:
+            lots = depth_first([one.lot], lambda lot: reversed(self._parents.get(lot, ())))
+            found = [name for lot in lots for name in self._sets(lot, one.place if lot == one.lot else None)]
+        return " or ".join(dict.fromkeys(found)) or UNKNOWN
+
+    def _sets(self, lot: str, place: int | None = None) -> list[str]:
+        """The mould sets on record of a lot itself, for the piece at a place where it is known."""
+        made = self._made.get(lot, ())
+        return [one.mould_set for one in made if one.mould_set is not None and (place is None or one.has(place))]
 
     def _look_up(self, lots: set[str]) -> None:
-        """The mould sets of lots not known yet: three queries a level of splits and mergers."""
-        wanted = [lot for lot in lots if lot not in self._sets]
+        """The mould sets of lots not known yet: two queries a level of splits and mergers."""
+        wanted = [lot for lot in lots if lot not in self._made]
         if not wanted:
             return
-        rows: list[Lot] = rows_with(self._reader, Lot, "lot", wanted)
-        makers = self._records([row.address for row in rows])
-        self._look_up_changes(wanted)
-        heirs: list[str] = []
-        for row in rows:
-            maker = makers.get(row.address)
-            if isinstance(maker, Pour):
-                self._sets[row.lot] = (maker.mould_set,)
-            else:
-                self._sets[row.lot] = ()
-                heirs.append(row.lot)
-        edges: list[Descent] = [edge for edge in rows_with(self._reader, Descent, "child", heirs) if edge.part in HEIRS]
-        self._look_up({edge.parent for edge in edges})
+        rows = self._reader.rows_of(Made, "lot", wanted)
+        self._made.update({lot: makings_of(rows.get(lot, ())) for lot in wanted})
+        edges: list[Descent] = [
+            edge for edge in rows_with(self._reader, Descent, "child", wanted) if edge.part in HEIRS
+        ]
         for edge in edges:
-            above = (*self._sets.get(edge.parent, ()), *(change.to for change in self._changes.get(edge.parent, ())))
-            self._sets[edge.child] = tuple(dict.fromkeys((*self._sets[edge.child], *above)))
-
-    def _look_up_changes(self, lots: Sequence[str]) -> None:
-        steps: list[LotStep] = rows_with(self._reader, LotStep, "lot", lots)
-        changed = [step.address for step in steps if step.step.startswith("changed mould-set")]
-        for record in self._records(changed).values():
-            if isinstance(record, LotChanged):
-                self._changes.setdefault(record.lot, []).append(_Change(record.count, record.to))
-        for changes in self._changes.values():
-            changes.sort()
+            self._parents.setdefault(edge.child, []).append(edge.parent)
+        self._look_up({edge.parent for edge in edges})

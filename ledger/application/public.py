@@ -16,6 +16,7 @@ from ledger.store.selections import StoredEdges, every_row, rows_with
 from ledger.tracing.back import trace_back
 
 STATUS = {
+    "imported": "made before the maker's present records",
     "made": "in production",
     "engraved": "in production",
     "reworked": "in production",

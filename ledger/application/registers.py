@@ -1,4 +1,4 @@
-"""The plant's registers: gauges with their standing now, claims, models with their plan and approvals."""
+"""The plant's registers: gauges with their standing now, models with their plan and approvals."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from ledger.line.gauges import standing_at
 from ledger.line.process_plan import INSPECTS, WINDOWS, Inspect, Window
 from ledger.line.quantity import SCALE, format_number
 from ledger.line.reading_rows import Calibration, Gauge, GaugeStudy
-from ledger.line.rows import About, Approval, Claim, Model, Plan
+from ledger.line.rows import Approval, Model, Plan
 from ledger.store.reader import Reader
-from ledger.store.selections import every_row, rows_with
+from ledger.store.selections import every_row
 
 
 class StudySeen(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -60,20 +60,6 @@ class GaugeSeen(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     bias_found: str = ""
     bias_left: str = ""
     studies: tuple[StudySeen, ...] = ()
-
-
-class ClaimSeen(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """A warranty claim and the facts about it."""
-
-    claim: str
-    mode: str
-    state: str
-    opened_at: str
-    serial: str | None = None
-    unit: str | None = None
-    bought_on: str | None = None
-    replacement: str | None = None
-    facts: tuple[str, ...] = ()
 
 
 class ModelSeen(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -160,28 +146,6 @@ def _study_seen(study: GaugeStudy) -> StudySeen:
 
 def _decimal(millionths: int | None) -> str:
     return "" if millionths is None else format_number(Fraction(millionths, SCALE))
-
-
-def claims_of(reader: Reader) -> tuple[ClaimSeen, ...]:
-    """Every claim, oldest first."""
-    rows: list[Claim] = sorted(every_row(reader.transaction, Claim), key=lambda row: (row.opened_ms, row.claim))
-    facts: dict[str, list[str]] = {}
-    for about in rows_with(reader, About, "node", [f"claim:{row.claim}" for row in rows]):
-        facts.setdefault(about.node, []).append(about.address)
-    return tuple(
-        ClaimSeen(
-            claim=row.claim,
-            mode=row.mode,
-            state=row.state,
-            opened_at=instant_text(row.opened_ms),
-            serial=row.serial,
-            unit=row.unit,
-            bought_on=row.bought_on,
-            replacement=row.replacement,
-            facts=tuple(facts.get(f"claim:{row.claim}", ())),
-        )
-        for row in rows
-    )
 
 
 def models_at(reader: Reader, at_ms: int) -> tuple[ModelSeen, ...]:

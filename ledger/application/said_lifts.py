@@ -1,9 +1,10 @@
 """Lifted holds and concessions: a hold that doubts a release is not lifted while its ball is first quality unproved.
 
 Four breaches doubt releases: what a release rests on was corrected, or the ball was worked over after it; an accepted
-sample was taken back, or an accepted type test; a sample of the same pieces was rejected after it.  Such a hold is lifted
-from a ball, or from a lot with the balls of it and of all that was split off or merged from it, once each that is first
-quality here is so by what stands now, or has another grade.  Cost: each of those balls is judged.
+sample was taken back, or an accepted type test; a sample of the same pieces was rejected after it.  So does a hold that the
+duties placed for a reading after the release (`ledger.duties.late_readings`).  Such a hold is lifted from a ball, or from a
+lot with the balls of it and of all that was split off or merged from it, once each that is first quality here is so by what
+stands now, or has another grade.  Cost: each of those balls is judged.
 """
 
 from __future__ import annotations
@@ -14,8 +15,9 @@ from typing import Any
 from ledger.access.tokens import Account
 from ledger.application.judging import judge_selected, rulebooks_named
 from ledger.application.release_policies import policy_in_force
+from ledger.duties.late_readings import AFTER_RELEASE, HOLD
 from ledger.errors import RuleStands, UnknownSubject
-from ledger.line.holds import Concession, HoldLifted
+from ledger.line.holds import Concession, HoldLifted, is_breach_hold
 from ledger.line.lineage import HEIRS
 from ledger.line.release_policy import OUTRIGHT, UNFOUNDED, roles_for_undecided
 from ledger.line.rows import Descent, Hold
@@ -33,16 +35,24 @@ def check_lift(reader: Reader, record: HoldLifted | Concession, where: str, acco
     names = [record.hold] if isinstance(record, HoldLifted) else list(record.holds)
     holds: list[Hold] = rows_with(reader, Hold, "hold", names)
     _refuse_unseen(names, holds, where)
-    nodes = {hold.node for hold in holds if hold.reason in DOUBTS and hold.hold.startswith("B")}
+    nodes = {hold.node for hold in holds if _doubts(hold)}
     for node in sorted(nodes):
         for one in _balls_of(reader, node):
             if (one.unit.state, one.unit.grade) == ("released", "first"):
                 _check_still_first(reader, one, where, account)
 
 
+def _doubts(hold: Hold) -> bool:
+    """Whether a hold doubts a release: a breach's own, or one that the duties placed for a reading after it."""
+    by_breach = hold.reason in DOUBTS and is_breach_hold(hold.hold)
+    return by_breach or (hold.reason == AFTER_RELEASE and hold.hold.startswith(HOLD) and hold.node.startswith("unit:"))
+
+
 def _refuse_unseen(names: Sequence[str], holds: Sequence[Hold], where: str) -> None:
-    """A breach's hold that is not in the book yet can be named beforehand, and nobody has looked at its ball."""
-    unseen = sorted({name for name in names if name.startswith("B")} - {hold.hold for hold in holds})
+    """A hold whose id follows from a fact can be named before it is in the book, and nobody has looked at its ball."""
+    unseen = sorted(
+        {name for name in names if is_breach_hold(name) or name.startswith(HOLD)} - {hold.hold for hold in holds}
+    )
     if unseen:
         raise UnknownSubject(
             f"hold {unseen[0]} is not in the book",

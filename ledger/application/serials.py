@@ -9,7 +9,7 @@ import msgspec
 from ledger.application.said_before import said_before
 from ledger.book.instant import Instant, format_instant
 from ledger.errors import Contradiction, KeyReused, MalformedRecord
-from ledger.line.balls import SerialsAllotted
+from ledger.line.allotting import SerialsAllotted
 from ledger.line.record import Record
 from ledger.line.rows import Counter
 from ledger.line.serial import next_serials

@@ -5,10 +5,12 @@ from __future__ import annotations
 import msgspec
 
 from ledger.application.histories import HoldSeen, hold_seen
+from ledger.line.claim_rows import Claim
+from ledger.line.claims import UNDECIDED
 from ledger.line.gauges import standing_at
 from ledger.line.plant_rules import newest_rules
 from ledger.line.reading_rows import Calibration, Gauge
-from ledger.line.rows import BreachRow, Claim, FactRow, Hold, Lot, PlantRules, Unit
+from ledger.line.rows import BreachRow, FactRow, Hold, Lot, PlantRules, Unit
 from ledger.store.reader import Reader
 from ledger.store.selections import count_by, every_row
 
@@ -69,7 +71,7 @@ def plant_standing(reader: Reader, at_ms: int | None = None) -> PlantStanding:
     )
 
 
-_OPEN = {"open", "examined"}
+_OPEN = UNDECIDED
 _MARKED = '"late" OR "doubtful" OR "body" <> \'\''
 
 

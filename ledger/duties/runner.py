@@ -1,21 +1,28 @@
 """The thread that does the background work of a service process, under a lease, until it is stopped.
 
-Today's duty: re-checks after corrections (`ledger.duties.rechecks`).  What a duty finds is said through the one way in.
+Today's duties: re-checks after corrections (`ledger.duties.rechecks`), holds on balls that fail by a reading after their
+release (`late_readings`), erasing what was kept long enough (`retention`), and once a week a look for signals in claims
+(`signals`).  What a duty finds is said through the one way in.
+Each duty is done by itself: an error of one is logged, and puts off that one alone.
 """
 
 from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any
 
+from ledger.duties.late_readings import DUTY, Failing, Look, late_readings
 from ledger.duties.rechecks import due_rechecks
-from ledger.errors import KeyReused, LedgerError
+from ledger.duties.retention import Retention
+from ledger.duties.signals import SignalLooks
+from ledger.errors import KeyReused, LedgerError, StoreError
 from ledger.line.submission import Submission
 from ledger.store.engine import Store
 from ledger.store.leases import end_lease, take_lease
-from ledger.store.reader import open_reader
+from ledger.store.places import keep_place
+from ledger.store.reader import Reader, open_reader
 
 LEASE_MS = 60_000
 LOG = logging.getLogger("pourbook.duties")
@@ -32,14 +39,21 @@ class DutyRunner:
         holder: str,
         clock_ms: Callable[[], int],
         every_s: float = 10.0,
+        failing: Failing | None = None,
     ) -> None:
-        """``submit`` says a submission in the service's own name and gives its future; ``holder`` names this process."""
+        """``submit`` says a submission in the service's own name and gives its future; ``holder`` names this process.
+
+        ``failing`` judges balls that were read after their release; without it nobody looks for them.
+        """
         self._store = store
         self._submit = submit
         self._holder = holder
         self._clock_ms = clock_ms
         self._every_s = every_s
+        self._failing = failing
         self._done: set[str] = set()
+        self._retention = Retention()
+        self._signals = SignalLooks()
         self._wanted = threading.Event()
         self._stopping = False
         self._thread = threading.Thread(target=self._run, name="duties", daemon=True)
@@ -60,13 +74,51 @@ class DutyRunner:
             self._thread.join()
 
     def turn(self) -> int:
-        """One turn of every duty; how many submissions were made. 0 while another process holds the lease."""
+        """One turn of every duty; how many submissions were made. 0 while another process holds the lease.
+
+        Raises StoreError: without the store no duty is done.
+        """
         now_ms = self._clock_ms()
         if not take_lease(self._store, "rechecks", self._holder, now_ms, LEASE_MS):
             return 0
+        duties: dict[str, Callable[[], int]] = {
+            "re-checks": lambda: self._say_due(lambda reader: due_rechecks(reader, now_ms, self._done)),
+            "retention": lambda: self._say_due(lambda reader: self._retention.due(reader, now_ms)),
+            "signals": lambda: self._say_due(lambda reader: self._signals.due(reader, now_ms)),
+            "late readings": lambda: self._look_at_late(now_ms),
+        }
+        return sum(self._do(name, duty) for name, duty in duties.items())
+
+    def _do(self, name: str, duty: Callable[[], int]) -> int:
+        try:
+            return duty()
+        except StoreError:
+            raise
+        except LedgerError as error:
+            LOG.warning("duty %s put off: %s", name, error)
+        except Exception:
+            # A fault of one duty is no reason to leave the others undone.
+            LOG.exception("duty %s failed, and is tried again", name)
+        return 0
+
+    def _say_due(self, find: Callable[[Reader], Iterable[Submission]]) -> int:
+        """Say what is due, in its order and up to the first error: the later may rest on the earlier."""
         with open_reader(self._store) as reader:
-            due = list(due_rechecks(reader, now_ms, self._done))
+            due = list(find(reader))
         return sum(self._say(submission) for submission in due)
+
+    def _look_at_late(self, now_ms: int) -> int:
+        if self._failing is None:
+            return 0
+        with open_reader(self._store) as reader:
+            late = late_readings(reader, now_ms, self._failing)
+        return self._hold(late)
+
+    def _hold(self, late: Look) -> int:
+        """Say what a look found; where nothing is left to say, the next one goes on behind it."""
+        if not late.due and late.moved:
+            keep_place(self._store, DUTY, late.place)
+        return sum(self._say(submission) for submission in late.due)
 
     def _say(self, submission: Submission) -> bool:
         try:

@@ -20,6 +20,7 @@ from ops.bench.flushes import measure_flushes
 from ops.bench.http_rates import measure_http
 from ops.bench.machine import machine_line
 from ops.bench.population_pass import measure_impacts, measure_population_pass
+from ops.bench.signal_pass import measure_signal_pass
 from ops.bench.whole_check import measure_whole_check
 
 MEASURES = {
@@ -29,6 +30,7 @@ MEASURES = {
     "check": measure_whole_check,
     "population": measure_population_pass,
     "impacts": measure_impacts,
+    "signals": measure_signal_pass,
 }
 """Every measurement by its name, in the order of the table."""
 

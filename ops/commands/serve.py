@@ -64,16 +64,11 @@ def run(arguments: argparse.Namespace) -> int:
 
 def opened(settings: Settings, delivery: Delivery, copy: CheckpointCopy | None = None) -> Pourbook:
     """The book that the settings name, opened and started. Raises KeyFileRefused, StoreError, MalformedInput."""
-    checkpoint = open_key_file(Path(settings.checkpoint_key_file), first_line(settings.checkpoint_password_file))
-    dossier = open_key_file(Path(settings.dossier_key_file), first_line(settings.dossier_password_file))
-    following = None
-    if settings.next_checkpoint_key_file:
-        password = first_line(settings.next_checkpoint_password_file)
-        following = open_key_file(Path(settings.next_checkpoint_key_file), password)
+    signers = signers_of(settings)
     book = open_book(
         settings.store_url,
-        origin=checkpoint.name,
-        signers=Signers(checkpoint, dossier, following),
+        origin=signers.checkpoint.name,
+        signers=signers,
         label_stem=settings.label_stem,
         deliver=delivery,
         on_group=copy,
@@ -85,3 +80,14 @@ def opened(settings: Settings, delivery: Delivery, copy: CheckpointCopy | None =
         book.close()
         raise
     return book
+
+
+def signers_of(settings: Settings) -> Signers:
+    """The keys that the settings name. Raises KeyFileRefused, MalformedInput."""
+    checkpoint = open_key_file(Path(settings.checkpoint_key_file), first_line(settings.checkpoint_password_file))
+    dossier = open_key_file(Path(settings.dossier_key_file), first_line(settings.dossier_password_file))
+    following = None
+    if settings.next_checkpoint_key_file:
+        password = first_line(settings.next_checkpoint_password_file)
+        following = open_key_file(Path(settings.next_checkpoint_key_file), password)
+    return Signers(checkpoint, dossier, following)

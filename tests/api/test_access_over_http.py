@@ -13,7 +13,8 @@ from ledger.access.tokens import format_token
 from tests.api.running import Service, running
 
 PLACES = {"unit": "U-000001", "gauge": "G1", "lot": "SL-1", "one": "usbc-2019", "two": "usbc-2026", "index": "0", "place": "0/000",
-          "rest": "x", "code": "refused", "account": "a-none", "name": "pages.css", "digest": "0" * 64}  # fmt: skip
+          "rest": "x", "code": "refused", "account": "a-none", "name": "pages.css", "digest": "0" * 64,
+          "case": "C-1", "consignee": "SHOP-1", "letter": "SHOP-1.pdf", "claim": "W-1", "family": "shell", "file": "0" * 64}  # fmt: skip
 
 
 def operations(service: Service) -> list[tuple[str, str, dict[str, Any]]]:

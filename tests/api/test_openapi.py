@@ -77,6 +77,9 @@ def test_operations_that_enter_something_take_a_key(document: dict[str, Any]) ->
     assert {"/submissions", "/balls", "/serials", "/releases", "/lots/{lot}/temperature-log"} | {
         "/rulebooks",
         "/checklists",
+    } | {"/cases", *(f"/cases/{{case}}/{what}" for what in ("orders", "lift", "letters", "answers"))} | {
+        "/claims/{claim}/letter",
+        "/warranty/terms",
     } == keyed
 
 

@@ -68,9 +68,9 @@ def record(fields: dict[str, Any]) -> Record:
 class Floor:
     """The plant's book, open, with one account that has every role and others on request."""
 
-    def __init__(self, folder: Path, *, punctual: bool = False) -> None:
-        """Create the book and tell its model, plan, approval, rulebook and gauges."""
-        self.url = f"sqlite:///{folder / 'book.db'}"
+    def __init__(self, folder: Path, *, punctual: bool = False, url: str = "") -> None:
+        """Create the book in a file, or at ``url``, and tell its model, plan, approval, rulebook and gauges."""
+        self.url = url or f"sqlite:///{folder / 'book.db'}"
         self.punctual = punctual
         self.now_ms = START_MS + (0 if punctual else 1_000 * HOUR_MS)
         self._keys = 0

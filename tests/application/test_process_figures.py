@@ -175,14 +175,19 @@ def test_a_changed_mould_set_is_taken_from_its_count_on(tmp_path: Path) -> None:
         where = {} if place is None else {"place": place}
         floor.say(engraved(f"U-{number}", f"P{number}", 70, **where), inspected(f"U-{number}", hardness="75"))
     floor.say({"kind": "lot-split", "at": at(42), "lot": "SL-1", "into": "SL-1A", "count": 5})
-    floor.say(engraved("U-9", "P9", 70, lot="SL-1A"), inspected("U-9", hardness="75"))
+    floor.say({**change, "at": at(43), "lot": "SL-1A", "count": 2, "to": "MS-8"})
+    floor.say({"kind": "lot-split", "at": at(44), "lot": "SL-1A", "into": "SL-1B", "count": 2})
+    heirs: dict[str, dict[str, Any]] = {"U-7": {"place": 1}, "U-8": {"place": 3}, "U-9": {}, "U-9B": {"lot": "SL-1B"}}
+    for unit, fields in heirs.items():
+        floor.say(engraved(unit, f"P{unit}", 70, **{"lot": "SL-1A", **fields}), inspected(unit, hardness="75"))
     with open_reader(floor.book.store) as reader:
         groups = [
             one.group
             for chunk in ProcessReadings(reader, Selection(), "hardness", by="mould").chunks()
             for one in chunk
         ]
-    assert ["MS-1", "MS-7", "MS-1 or MS-7", "MS-1 or MS-7"] == groups
+    either, any_of_all = "MS-1 or MS-7", "MS-1 or MS-7 or MS-8"
+    assert ["MS-1", "MS-7", either, either, "MS-8", any_of_all, any_of_all] == groups
     floor.book.close()
 
 

@@ -9,7 +9,6 @@ from tests.application.floor import (
     approval,
     at,
     calibrated,
-    claimed,
     gauge_of,
     model,
     plan,
@@ -71,24 +70,10 @@ def test_gauges_tell_their_figures_and_studies(floor: Floor) -> None:
     )  # fmt: skip
 
 
-def test_claims_are_listed_oldest_first_with_their_facts(ready: Floor) -> None:
-    """Each claim tells what it is about, how far it is, and the facts that say so."""
-    ready.ball("U-1", "P-1")
-    second = ready.say(claimed("C-2", 301, serial="P-9", bought_on="2026-09-30"))
-    first = ready.say(claimed("C-1", 300, unit="U-1"))
-    examined = ready.say({"kind": "claim-examined", "at": at(310), "claim": "C-1", "finding": "cracked"})
-    one, two = ready.book.claims()
-    assert ("C-1", "examined", "U-1", at(300)) == (one.claim, one.state, one.unit, one.opened_at)
-    assert (first.addresses[0], examined.addresses[0]) == one.facts
-    assert ("C-2", "open", "P-9", "2026-09-30", (second.addresses[0],)) == (
-        two.claim, two.state, two.serial, two.bought_on, two.facts,
-    )  # fmt: skip
-
-
 def test_models_tell_the_plan_in_force_now(floor: Floor) -> None:
     """Of several plans the latest begun counts, and one that begins later does not; approvals go with their model."""
     floor.say(model("M2", "09521234000013", core="asymmetric"))
-    now = floor.say(plan("M1", at=at(500), windows=[{"stage": "final-cure", "min_s": 2 * DAY_S}], rulebooks=[]))
+    now = floor.say(plan("M1", at=at(1_000), windows=[{"stage": "final-cure", "min_s": 2 * DAY_S}], rulebooks=[]))
     floor.say(plan("M1", at=at(1_001)), approval("M2", at=at(10), status="refused"))
     one, two = floor.book.models()
     assert (now.addresses[0], [2 * DAY_S], ()) == (one.plan, [window.min_s for window in one.windows], one.rulebooks)

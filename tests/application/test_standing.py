@@ -56,9 +56,9 @@ def test_claims_are_counted_until_they_are_decided(ready: Floor) -> None:
     """Open and examined claims are open; a decided one is only a claim."""
     ready.ball("U-1", "P-1")
     ready.say(claimed("C-1", unit="U-1"), claimed("C-2", unit="U-1"), claimed("C-3", unit="U-1"))
-    ready.say({"kind": "claim-examined", "at": at(310), "claim": "C-2", "finding": "cracked"})
-    ready.say({"kind": "claim-examined", "at": at(310), "claim": "C-3", "finding": "cracked"})
-    ready.say({"kind": "claim-decided", "at": at(311), "claim": "C-3", "decision": "reject", "reason": "dropped"})
+    ready.say({"kind": "claim-examined", "at": at(310), "claim": "C-2", "findings": ["cracked"]})
+    ready.say({"kind": "claim-examined", "at": at(310), "claim": "C-3", "findings": ["cracked"]})
+    ready.say({"kind": "claim-decided", "at": at(311), "claim": "C-3", "decision": "reject", "reason": "misuse"})
     assert (2, 3) == (ready.book.standing().open_claims, ready.book.standing().claims)
 
 

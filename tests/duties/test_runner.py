@@ -12,10 +12,11 @@ import pytest
 
 from ledger.duties.rechecks import DUTIES
 from ledger.duties.runner import LEASE_MS, DutyRunner
-from ledger.errors import KeyReused, StoreUnavailable
+from ledger.errors import KeyReused, RuleStands, StoreUnavailable
 from ledger.line.submission import Submission
 from ledger.store.leases import take_lease
 from ledger.store.reader import open_reader
+from tests.application.claimed_plant import claimed_plant
 from tests.application.floor import Floor, blocks, corrected
 
 
@@ -101,6 +102,28 @@ def test_what_was_not_taken_is_done_at_the_next_turn(floor: Floor) -> None:
     with pytest.raises(StoreUnavailable):
         one.turn()
     assert (1, 1) == (one.turn(), rechecks(floor))
+
+
+@pytest.mark.parametrize("error", [RuleStands("refused"), ValueError("a fault of ours")])
+def test_an_error_of_one_duty_puts_off_no_other(
+    tmp_path: Path, error: Exception, caplog: pytest.LogCaptureFixture
+) -> None:
+    """What the others found is said in the same turn; the error is in the log, and its duty is done at the next."""
+    floor = claimed_plant(tmp_path)
+    moulded = next(told.fact for told in floor.book.lot("BL-1").history if told.kind == "blocks-moulded")
+    floor.say(corrected({"fact": moulded, "replacement": blocks("BL-1", 20, 40)}, hours=4_900))
+    fails = [error]
+
+    def fails_once(submission: Submission) -> Any:
+        if submission.key.startswith("recheck-") and fails:
+            raise fails.pop()
+        return floor.book._writer.submit(submission, DUTIES)
+
+    one = runner(floor, "one", fails_once)
+    assert (5, 0) == (one.turn(), rechecks(floor))
+    assert "duty re-checks" in caplog.text
+    assert (1, 1) == (one.turn(), rechecks(floor))
+    floor.book.close()
 
 
 @pytest.mark.parametrize("error", [StoreUnavailable("store cannot be reached"), ValueError("a fault of ours")])
