@@ -11,10 +11,11 @@ from ledger.application.lot_readings import LotReadingSeen, lot_readings
 from ledger.application.temperature_logs import log_words
 from ledger.errors import NotFound
 from ledger.line.lots import left_of
-from ledger.line.rows import Lot, LotStep, Model, SampleJudged, Unit
+from ledger.line.rows import Lot, LotStep, Model, SampleJudged
 from ledger.line.temperature_rows import TemperatureLog
 from ledger.store.reader import Reader
 from ledger.store.selections import StoredEdges, rows_with
+from ledger.store.whereabouts import units_of_lots
 from ledger.tracing.back import trace_back
 from ledger.tracing.forward import trace_forward
 
@@ -219,18 +220,12 @@ def lot_below(reader: Reader, lot: str) -> Below:
     rows: dict[str, Lot] = {row.lot: row for row in rows_with(reader, Lot, "lot", names)}
     shells = [name for name in names if name in rows and rows[name].stage == "shell"]
     balls: list[BallBelow] = []
-    for unit in rows_with(reader, Unit, "lot", shells):
+    for unit in units_of_lots(reader, shells):
         certainty = trace.of_unit(unit.lot, unit.place)
         if certainty is not None:
+            state, away = unit.where
             balls.append(
-                BallBelow(
-                    unit=unit.unit,
-                    lot=unit.lot,
-                    certainty=certainty,
-                    state=unit.state,
-                    serial=unit.serial,
-                    away=unit.away,
-                )
+                BallBelow(unit=unit.unit, lot=unit.lot, certainty=certainty, state=state, serial=unit.serial, away=away)
             )
     return Below(
         lot=lot,

@@ -21,6 +21,7 @@ from ops.bench.http_rates import measure_http
 from ops.bench.machine import machine_line
 from ops.bench.population_pass import measure_impacts, measure_population_pass
 from ops.bench.signal_pass import measure_signal_pass
+from ops.bench.trace_pass import measure_trace
 from ops.bench.whole_check import measure_whole_check
 
 MEASURES = {
@@ -31,6 +32,7 @@ MEASURES = {
     "population": measure_population_pass,
     "impacts": measure_impacts,
     "signals": measure_signal_pass,
+    "trace": measure_trace,
 }
 """Every measurement by its name, in the order of the table."""
 

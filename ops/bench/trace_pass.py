@@ -1,0 +1,73 @@
+"""From a block lot down to the serials of its balls, and the count of all below a suspect, on a store of many balls."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+from statistics import median
+from typing import Any
+
+from ledger.application.containment import suspect_answer
+from ledger.application.lot_view import lot_below
+from ledger.line.suspects import Suspect
+from ledger.store.engine import open_store
+from ledger.store.reader import Reader, open_reader
+from ops.bench.claims_store import claims_store
+from ops.bench.field import Field
+from ops.bench.figures import Row, ratios
+
+BLOCK, MATERIAL = "K10", "R10"
+"""Lots in the middle of the store: a block lot of 1,600 balls, and a material lot of 6,400."""
+
+ASKED = 40
+"""Times that each is asked in a round."""
+
+MOST_MS = 10.0
+MOST_COUNT_MS = 1_000.0
+
+SERIALS = (
+    'SELECT "unit", "serial", "state", "away" FROM "unit" WHERE "lot" IN '
+    '(SELECT "child" FROM "descent" WHERE "parent" IN (SELECT "child" FROM "descent" WHERE "parent" = ?))'
+)
+"""The same balls by one query that knows the levels between."""
+
+
+def measure_trace(field: Field) -> list[Row]:
+    """The rows of the table; the store is the one of `signal_pass`."""
+    return measure_on(field.product.parent, field.balls, field.sizes.rounds)
+
+
+def measure_on(folder: Path, balls: int, rounds: int) -> list[Row]:
+    """The same, without a field."""
+    store = open_store(claims_store(folder, balls))
+    traced: list[float] = []
+    selected: list[float] = []
+    counted: list[float] = []
+    with open_reader(store) as reader:
+        below = len(lot_below(reader, BLOCK).balls)
+        suspects = suspect_answer(reader, Suspect(sort="material-lot", name=MATERIAL)).balls
+        for _ in range(rounds):
+            selected.append(_taken_ms(reader, lambda one: one.transaction.rows(SERIALS, (BLOCK,))))
+            traced.append(_taken_ms(reader, lambda one: lot_below(one, BLOCK)))
+            counted.append(
+                _taken_ms(reader, lambda one: suspect_answer(one, Suspect(sort="material-lot", name=MATERIAL)))
+            )
+    store.close()
+    _, words = ratios(traced, selected)
+    return [
+        Row(what=f"block lot to its {below:,} serials, with certainty, in {balls:,} balls",
+            measured=f"{median(traced):.1f} ms", floor=f"one query of the same balls {median(selected):.1f} ms", ratio=words,
+            target=f"under {MOST_MS:.0f} ms", reached=median(traced) < MOST_MS),
+        Row(what=f"all below a material lot counted by place and consignee, {suspects.certain + suspects.possible:,} balls",
+            measured=f"{median(counted):.1f} ms", target="under 1 s", reached=median(counted) < MOST_COUNT_MS),
+    ]  # fmt: skip
+
+
+def _taken_ms(reader: Reader, ask: Callable[[Reader], Any]) -> float:
+    taken = []
+    for _ in range(ASKED):
+        began = time.perf_counter()
+        ask(reader)
+        taken.append((time.perf_counter() - began) * 1_000)
+    return median(taken)
