@@ -17,6 +17,7 @@ from api.parts import json_answer, parts_of
 from api.request_body import idempotency_key, read_body, read_query
 from ledger.application.claim_letters import LetterAsked, Written, send_letter
 from ledger.application.claim_list import Claims, ClaimsAsked, claims_list
+from ledger.application.claim_people import ClaimPeople, claim_people
 from ledger.application.claim_view import ClaimView, claim_view
 from ledger.application.pourbook import Pourbook
 from ledger.application.warranty_desk import ClaimAnswer, claim_answer
@@ -102,6 +103,22 @@ class ClaimRoutes(Controller):
         return json_answer(await asyncio.to_thread(_claim, parts_of(request).book, claim))
 
     @get(
+        "/{claim:str}/people",
+        opt=described(
+            Operation(
+                "Who claims, how to reach him, and the notes, as far as they are kept",
+                "warranty",
+                action="warranty",
+                answer=ClaimPeople,
+                problems=(404,),
+            )
+        ),
+    )
+    async def people(self, request: Request[Any, Any, Any], claim: FromPath[str]) -> Response[bytes]:
+        """Each field with the path that an erasure names; nothing of it where it was erased."""
+        return json_answer(await asyncio.to_thread(_people, parts_of(request).book, claim))
+
+    @get(
         "/{claim:str}/answer",
         opt=described(
             Operation(
@@ -160,6 +177,11 @@ def _claims(book: Pourbook, asked: ClaimsAsked) -> Claims:
 def _claim(book: Pourbook, claim: str) -> ClaimView:
     with open_reader(book.store) as reader:
         return claim_view(reader, claim, book.clock_ms())
+
+
+def _people(book: Pourbook, claim: str) -> ClaimPeople:
+    with open_reader(book.store) as reader:
+        return claim_people(reader, claim)
 
 
 def _answer(book: Pourbook, claim: str) -> ClaimAnswer:

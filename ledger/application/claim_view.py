@@ -1,6 +1,6 @@
 """One claim whole: what was said of it in order, the ball or balls that it may be, its links, files, and what comes next.
 
-Nothing erasable is in it: who claims and the notes are with the entries, for those who may open them.
+Nothing erasable is in it: who claims and the notes are `claim_people`, for those who answer him.
 """
 
 from __future__ import annotations
@@ -70,9 +70,10 @@ class NextStep(msgspec.Struct, frozen=True, kw_only=True):
 class ClaimView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """One claim. ``balls``: the ball that it names, or every ball that bears or bore the number that it names.
 
-    ``linked``: claims on the same ball, or on the same number where no ball bears it, and the one by which the ball came as a replacement; ``replacement_claims``: those
-    on the ball that took its place.  ``kept``: what of people is still kept of it, as an erasure names it; that, its files
-    with the letters among them, and ``imported_from`` are what whoever asks to be forgotten has erased.  ``drilled_on``, ``layout``, ``fitted`` and ``stored`` are what the claimant says.
+    ``linked``: claims on the same ball, or on the same number where no ball bears it, and the one by which the ball came as
+    a replacement; ``replacement_claims``: those on the ball that took its place.  ``drilled_on``, ``layout``, ``fitted`` and
+    ``stored`` are what the claimant says.  ``kept``: what of people is still kept of it, as an erasure names it; that, its
+    files with the letters among them, and ``imported_from`` are what whoever asks to be forgotten has erased.
     """
 
     claim: str

@@ -33,6 +33,7 @@ class Shipment(Record, frozen=True, kw_only=True, tag="shipment"):
     """Balls leave: for sale when released, or not for sale with a purpose.
 
     ``to`` names a registered consignee, ``consignee`` one that is not in the register; a shipment says one of the two.
+    Neither is ever erased: of a private person ``consignee`` says no name ("the claimant of WC-7").
     """
 
     shipment: Id
