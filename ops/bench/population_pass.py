@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import resource
 import sqlite3
 import time
 from collections.abc import Callable, Iterable
@@ -67,12 +66,11 @@ def measure_population_pass(field: Field) -> list[Row]:
             looped.append(_loop(reader) * balls)
     beside.close()
     store.close()
-    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
     ratio, words = ratios(passed, selected)
     times, loop_words = ratios(looped, passed)
     return [
         Row(what=f"conformity of {balls:,} balls under {RULEBOOK}, 8 quantities read of each",
-            measured=f"{median(passed):.2f} s, {most:,} MB at most in this process",
+            measured=f"{median(passed):.2f} s",
             floor=f"SELECT of the same columns {median(selected):.2f} s",
             ratio=words, target="at most 2", reached=ratio <= 2),
         Row(what="the same, against judging ball by ball", measured=f"{median(passed):.2f} s",
