@@ -9,12 +9,13 @@ A key that was used already is left to the writer, which enters nothing for it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 
 from msgspec import UNSET
 
 from ledger.access.tokens import Account
 from ledger.application.case_view import reconciliation_of
+from ledger.application.said_places import said_places
 from ledger.errors import RuleStands, UnknownSubject
 from ledger.line.case_rows import Case
 from ledger.line.cases import CaseClosed, CaseNoticed, CaseOpened
@@ -28,7 +29,8 @@ from ledger.store.reader import Reader, open_reader
 
 def rests_on_cases(records: Iterable[Record]) -> bool:
     """Whether `check_said_cases` has to look into the store for these records."""
-    return any(isinstance(record, CaseClosed | CaseNoticed) for record, _ in _said(records))
+    kinds = (CaseClosed, CaseNoticed, Correction)
+    return any(isinstance(record, kinds) for record in records)
 
 
 def check_said_cases(store: Store, submission: Submission, account: Account) -> None:
@@ -44,7 +46,8 @@ def check_said_cases(store: Store, submission: Submission, account: Account) -> 
         if reader.requested(account.account, submission.key) is not None:
             return
         opened = {record.case for record in records if isinstance(record, CaseOpened)}
-        for record, where in _said(records):
+        for one in said_places(records):
+            record, where = one.record, one.where
             if (
                 isinstance(record, CaseClosed)
                 and record.case not in opened
@@ -57,15 +60,6 @@ def check_said_cases(store: Store, submission: Submission, account: Account) -> 
                     where=f"{where}.letter",
                     mend="make it here, or send its file",
                 )
-
-
-def _said(records: Iterable[Record]) -> Iterator[tuple[Record, str]]:
-    for place, record in enumerate(records):
-        yield record, f"records[{place}]"
-        if isinstance(record, Correction):
-            for number, change in enumerate(record.changes):
-                if change.replacement is not UNSET:
-                    yield change.replacement, f"records[{place}].changes[{number}].replacement"
 
 
 def _check_closing(reader: Reader, record: CaseClosed, where: str) -> None:

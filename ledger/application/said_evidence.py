@@ -19,6 +19,7 @@ from msgspec import UNSET
 
 from ledger.access.tokens import Account
 from ledger.application.file_types import file_type
+from ledger.application.said_places import SaidPlace, said_places
 from ledger.errors import RuleStands, UnknownSubject
 from ledger.line.claim_rows import ClaimEvidence
 from ledger.line.claims import ClaimDecided, ClaimExamined, ClaimOpened, ClaimReplied
@@ -30,15 +31,6 @@ from ledger.store.engine import Store
 from ledger.store.reader import Reader, open_reader
 
 _KINDS = frozenset({ClaimOpened, ClaimExamined, ClaimDecided, ClaimReplied})
-
-
-class _Said(NamedTuple):
-    """A record, where it stands in words, the path of its note, and the fact that it corrects, if any."""
-
-    record: Record
-    where: str
-    note_path: str
-    corrects: str = ""
 
 
 class _Named(NamedTuple):
@@ -61,9 +53,10 @@ def check_said_evidence(store: Store, submission: Submission, account: Account) 
     Raises UnknownSubject for a file that is not stored, RuleStands for one of another type or erased, and for goodwill without
     a note.  Costs nothing where there are no such records; otherwise a few queries.
     """
-    said = [one for one in _said(submission) if type(one.record) in _KINDS]
-    if not said:
+    records = said_records(submission)
+    if not rests_on_files(records):
         return
+    said = [one for one in said_places(records) if type(one.record) in _KINDS]
     named = [file for one in said for file in _files(one)]
     noted = _noted(submission)
     bare = [
@@ -87,26 +80,14 @@ def check_said_evidence(store: Store, submission: Submission, account: Account) 
         _check_files(reader, named)
 
 
-def _said(submission: Submission) -> Iterator[_Said]:
-    for place, record in enumerate(said_records(submission)):
-        if not isinstance(record, Correction):
-            yield _Said(record, f"records[{place}]", f"{place}/note")
-            continue
-        for number, change in enumerate(record.changes):
-            if change.replacement is not UNSET:
-                path = f"changes[{number}].replacement"
-                note = f"{place}/changes/{number}/replacement/note"
-                yield _Said(change.replacement, f"records[{place}].{path}", note, change.fact)
-
-
 def _noted(submission: Submission) -> frozenset[str]:
     """The paths of the notes that a submission bears, before they are sealed."""
     if submission.signed is not None:
         return frozenset(opening.path for opening in submission.signed.openings)
-    return frozenset(one.note_path for one in _said(submission) if one.record.note is not UNSET)
+    return frozenset(one.note_path for one in said_places(submission.records) if one.record.note is not UNSET)
 
 
-def _files(said: _Said) -> Iterator[_Named]:
+def _files(said: SaidPlace) -> Iterator[_Named]:
     record = said.record
     if isinstance(record, ClaimOpened | ClaimExamined):
         for place, part in enumerate(record.evidence):

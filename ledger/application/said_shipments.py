@@ -10,13 +10,12 @@ left.  A key that was used already is left to the writer, which enters nothing f
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
-
-from msgspec import UNSET
 
 from ledger.access.tokens import Account
 from ledger.application.failing_readings import failing_balls, read_after
+from ledger.application.said_places import SaidPlace, said_places
 from ledger.duties.late_readings import FailingReading
 from ledger.errors import RuleStands
 from ledger.line.corrections import Correction
@@ -35,6 +34,8 @@ _MEND = (
     "no concession changes a limit"
 )
 
+_SHIPMENTS = (Shipment, ShipmentImported)
+
 
 class _Leaving(NamedTuple):
     """A ball that a record lets leave for sale, where it is named, and whether it is read or released beside it."""
@@ -50,7 +51,10 @@ def check_said_shipments(store: Store, submission: Submission, account: Account)
 
     Costs nothing where there are none, one query where no ball of them was read after its release.
     """
-    leaving = list(_leaving(said_records(submission)))
+    records = said_records(submission)
+    if not any(isinstance(record, (*_SHIPMENTS, Correction)) for record in records):
+        return
+    leaving = list(_leaving(records))
     if not leaving:
         return
     with open_reader(store) as reader:
@@ -108,7 +112,8 @@ def _leaving(records: Sequence[Record]) -> Iterator[_Leaving]:
     """The balls of shipments for sale. What comes later in the submission is entered later; a correction is one moment."""
     read: set[str] = set()
     released: set[str] = set()
-    for record, where in _said(records):
+    for one in _said(records):
+        record, where = one.record, one.where
         if isinstance(record, Inspection) and isinstance(record.unit, str):
             read.add(record.unit)
         elif isinstance(record, Release) and record.grade == "first":
@@ -124,14 +129,6 @@ def _sold(record: Record) -> Iterator[tuple[str, str]]:
         yield record.unit, "unit"
 
 
-def _said(records: Sequence[Record]) -> Iterable[tuple[Record, str]]:
-    for place, record in enumerate(records):
-        if not isinstance(record, Correction):
-            yield record, f"records[{place}]"
-            continue
-        replaced = [
-            (change.replacement, f"records[{place}].changes[{number}].replacement")
-            for number, change in enumerate(record.changes)
-            if change.replacement is not UNSET
-        ]
-        yield from sorted(replaced, key=lambda one: isinstance(one[0], Shipment | ShipmentImported))
+def _said(records: Sequence[Record]) -> list[SaidPlace]:
+    """In order, but for the shipments of a correction, which come after its other replacements."""
+    return sorted(said_places(records), key=lambda one: (one.place, isinstance(one.record, _SHIPMENTS)))
