@@ -60,7 +60,7 @@ def conformity_of(reader: Reader, selection: Selection, rulebook: str, *, listed
     second = halves.second()
     if second is not None:
         judge.add(second)
-    never = population.never()
+    never = population.never(judge.balls)
     if never is not None:
         population.take(judge, never)
     tally = judge.tally()

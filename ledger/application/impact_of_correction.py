@@ -181,10 +181,10 @@ class _Passes:
         for chunk in judged_chunks(self._reader, selection, self._asking.looks, read_with=read_with, choose=choose):
             self._add(chunk)
 
-    def take_never(self, selection: Selection, gauge: str | None) -> None:
-        """The same of those that were never measured, which no gauge read."""
+    def take_never(self, selection: Selection, gauge: str | None, measured: int) -> None:
+        """The same of those that were never measured, beside so many that were; no gauge read them."""
         if gauge is None:
-            for chunk in never_chunks(self._reader, selection, self._asking.looks):
+            for chunk in never_chunks(self._reader, selection, self._asking.looks, measured):
                 self._add(chunk)
 
     def _add(self, chunk: Chunk) -> None:
@@ -248,12 +248,13 @@ class _Counted:
         below = asking.reach.below(frozenset(passes.seen))
         self.certainties = count_below(below, self.where, passes.seen if asking.overlap else None)
         for selection, gauge in asking.passes:
+            before = passes.judged
             halves = Halves(reader, selection, _second_half, *words) if asking.is_one_pass else None
             passes.take(selection if halves is None else halves.first, gauge)
             second = None if halves is None else halves.second()
             if second is not None:
                 passes.merge(second)
-            passes.take_never(selection, gauge)
+            passes.take_never(selection, gauge, passes.judged - before)
         self.certainties["certain"] += self.direct.count + passes.new
         self.judged, self.balls = passes.judged, self.certainties.total()
 

@@ -120,7 +120,7 @@ def impact_of_rules(
     second = halves.second()
     if second is not None:
         counted.merge(second)
-    for chunk in never_chunks(reader, selection, both.looks):
+    for chunk in never_chunks(reader, selection, both.looks, counted.balls):
         counted.take(reader, chunk)
     return ImpactOfRules(
         before=_seen(before, both.files[0]),

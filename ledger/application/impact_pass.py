@@ -260,9 +260,11 @@ def judged_chunks(
             yield Chunk(raw.texts["unit"], _judge(looks, raw, numbers))
 
 
-def never_chunks(reader: Reader, selection: Selection, looks: Sequence[Look]) -> Iterator[Chunk]:
-    """The balls of a selection that were never measured, judged in every way."""
-    never = unmeasured_units(reader, selection)
+def never_chunks(
+    reader: Reader, selection: Selection, looks: Sequence[Look], measured: int | None = None
+) -> Iterator[Chunk]:
+    """The balls of a selection that were never measured, beside so many that were where known, judged in every way."""
+    never = unmeasured_units(reader, selection, measured)
     for start in range(0, len(never), CHUNK):
         units = never[start : start + CHUNK]
         yield Chunk(units, tuple(_take(one, one.population.never_measured(units)) for one in looks))

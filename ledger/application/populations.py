@@ -117,8 +117,11 @@ class Population:
 
     def columns(self) -> Iterator[BallColumns]:
         """The balls in chunks, in unit order; those that were never measured last."""
-        yield from self.measured()
-        never = self.never()
+        measured = 0
+        for chunk in self.measured():
+            measured += len(chunk.units)
+            yield chunk
+        never = self.never(measured)
         if never is not None:
             yield never
 
@@ -127,9 +130,9 @@ class Population:
         for raw in reading_columns(self._reader, selection or self._selection, self.read, further=self.further):
             yield self.sort(raw, whole_numbers(raw))
 
-    def never(self) -> BallColumns | None:
-        """The balls that were never measured; None where there are none."""
-        units = unmeasured_units(self._reader, self._selection)
+    def never(self, measured: int) -> BallColumns | None:
+        """The balls that were never measured, beside so many that were; None where there are none."""
+        units = unmeasured_units(self._reader, self._selection, measured)
         return self.never_measured(units) if units else None
 
     def judge(self, policy: HousePolicy | None = None, *, keep_worst: int = 5) -> ColumnJudge:

@@ -131,6 +131,11 @@ class ColumnJudge:
         self._balls += count
         return judged
 
+    @property
+    def balls(self) -> int:
+        """Balls taken and added so far."""
+        return self._balls
+
     def counted(self) -> Counted:
         """Everything taken so far, for another judge to add."""
         each = {id: (Counter(own), Counter(house)) for id, (own, house) in self._alone.items()}
