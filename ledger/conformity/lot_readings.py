@@ -34,7 +34,7 @@ def measured_of_lot(row: LotReading, gauges: GaugeRows) -> Measured:
         definition="" if gauge is None else gauge.definition or "",
         usable=standing.usable,
         why_unusable="" if standing.usable else f"{row.gauge}: {standing.why}",
-        fact=fact_of(row),
+        fact=row.address,
     )
 
 
@@ -46,10 +46,5 @@ def standing_of_lot(rows: Iterable[LotReading], quantity: str, gauges: GaugeRows
     return usable[-1] if usable else None
 
 
-def fact_of(row: LotReading) -> str:
-    """The address of the inspection that a reading is of."""
-    return row.lot_reading.rpartition(".")[0]
-
-
 def _order(row: LotReading) -> tuple[int, tuple[int, int]]:
-    return row.at_ms, parse_address(fact_of(row))
+    return row.at_ms, parse_address(row.address)

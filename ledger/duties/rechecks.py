@@ -114,8 +114,7 @@ def _read_outside(reader: Reader, correction: str) -> set[str]:
         if isinstance(said, GaugeRegistered) and (said.low is not UNSET or said.high is not UNSET):
             gauges[said.gauge] = reader.one(Gauge, said.gauge)
     end = parse_address(correction)
-    uses = {about.address for gauge in gauges for about in gauge_uses(reader, gauge)
-            if (about.index, about.position) < end}  # fmt: skip
+    uses = {address for gauge in gauges for address in gauge_uses(reader, gauge) if parse_address(address) < end}
     addresses = sorted(uses, key=parse_address)
     bodies = BodyReader(reader.transaction.dialect)
     found: set[str] = set()

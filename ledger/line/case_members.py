@@ -10,12 +10,11 @@ from collections.abc import Iterable, Iterator
 from msgspec import UNSET
 
 from ledger.line.balls import unit_needs
-from ledger.line.inspections import gauges_at
 from ledger.line.lineage import HEIRS, is_lineage_loaded, lots_over
 from ledger.line.making_rows import Made, UnitStep
 from ledger.line.makings import makings_of
-from ledger.line.reading_rows import LotReading
-from ledger.line.rows import About, Descent, FactRow, Lot, LotStep, Row, SerialRow, Unit
+from ledger.line.reading_rows import GaugeSet, GaugeUse, LotReading
+from ledger.line.rows import Descent, Lot, LotStep, Row, SerialRow, Unit
 from ledger.line.state import Need, State
 from ledger.line.suspects import STAGE_OF, Span, Suspect, span_of
 
@@ -34,7 +33,8 @@ def member_needs(suspect: Suspect, unit: str, state: State) -> Iterator[Need]:
     if suspect.sort == "station":
         yield Need(UnitStep, "unit", unit)
     if suspect.sort == "gauge":
-        yield from _use_needs(suspect, unit, state)
+        yield Need(GaugeUse, "unit", unit)
+        yield Need(GaugeSet, "gauge", str(suspect.name))
 
 
 _OF_LOTS: dict[str, tuple[type[Row], ...]] = {"mould": (Made,), "station": (Made, LotStep), "gauge": (LotReading,)}
@@ -83,26 +83,10 @@ def _poured_in(span: Span, lot: str, state: State) -> bool:
     return all(edge.part not in HEIRS for edge in state.where(Descent, "child", lot))
 
 
-def _use_needs(suspect: Suspect, unit: str, state: State) -> Iterator[Need]:
-    """The facts about a ball, the gauges that each used, and when those were that used the suspect."""
-    facts = Need(About, "node", f"unit:{unit}")
-    yield facts
-    for about in state.where(About, "node", facts.value) if state.has(facts) else ():
-        nodes = Need(About, "address", about.address)
-        yield nodes
-        if state.has(nodes) and _used(suspect, about.address, state):
-            yield Need(FactRow, "address", about.address)
-
-
-def _used(suspect: Suspect, address: str, state: State) -> bool:
-    return any(suspect.name in gauges_at(about.node) for about in state.where(About, "address", address))
-
-
 def _read(suspect: Suspect, unit: str, lots: Iterable[str], state: State) -> bool:
     """Whether the gauge read the ball in the span, whatever stands of it now, or some pieces of a lot above it."""
-    addresses = [about.address for about in state.where(About, "node", f"unit:{unit}")]
-    uses = [state.one(FactRow, address) for address in addresses if _used(suspect, address, state)]
-    instants = [fact.at_ms for fact in uses if fact is not None]
+    sets = {row.used for row in state.where(GaugeSet, "gauge", str(suspect.name))}
+    instants = [row.at_ms for row in state.where(GaugeUse, "unit", unit) if row.used in sets]
     for lot in lots:
         instants += [row.at_ms for row in state.where(LotReading, "lot", lot) if row.gauge == suspect.name]
     return any(span_of(suspect).touches(at_ms, at_ms) for at_ms in instants)

@@ -25,7 +25,7 @@ from ledger.line.gauges import UnitText, check_range, check_shows, gauge_needs, 
 from ledger.line.kind import Kind, Setting
 from ledger.line.lots import known_lot
 from ledger.line.quantity import OF_COMPONENTS, scaled_reading, statistic
-from ledger.line.reading_rows import Gauge, GaugeSet, LotReading, Measured
+from ledger.line.reading_rows import Gauge, GaugeSet, GaugeUse, LotReading, Measured
 from ledger.line.record import DecimalText, Id, Part, Record, Slug
 from ledger.line.rows import Lot, Unit
 from ledger.line.standing_readings import (
@@ -46,9 +46,8 @@ _COLDEST, _WARMEST = -40_000, 100_000
 """Thousandths of a degree Celsius; common practice, no source: catches a typing error."""
 _FARTHEST_UM = 350_000
 """Thousandths of a millimetre; half the circumference of a ball of 27 in and a little: catches a typing error."""
-
-GAUGE_USE = "gauge-use:"
-"""Before the gauges of an inspection, comma-separated and sorted: the node under which its use of them is found."""
+_SET_NAME = 20
+"""Hex digits of a set's name: 80 bits, so that no two sets of a plant have one name."""
 
 
 class Reading(Part, frozen=True, kw_only=True):
@@ -258,6 +257,7 @@ def _effects(fact: Fact, state: State) -> None:
     if record.unit is UNSET:
         _lot_effects(fact, record, state)
         return
+    _enter_use(fact, record, state)
     source = Source(
         fact.at_ms, fact.address, None if record.temperature_c is UNSET else scaled(record.temperature_c, 3)
     )
@@ -353,37 +353,30 @@ def _lot_effects(fact: Fact, record: Inspection, state: State) -> None:
 
 
 def _about(record: Inspection) -> Iterable[str]:
-    subject = f"lot:{record.lot}" if record.unit is UNSET else f"unit:{record.unit}"
-    # One node for all gauges of an inspection: a station uses the same few sets for ever, and a node a reading would be
-    # half of the rows that a registration writes.
-    return [subject, _gauge_use(tuple([reading.gauge for reading in record.readings]))]
+    return [f"lot:{record.lot}" if record.unit is UNSET else f"unit:{record.unit}"]
 
 
-@lru_cache(maxsize=1024)
-def _gauge_use(gauges: tuple[str, ...]) -> str:
-    return GAUGE_USE + ",".join(sorted(set(gauges)))
+def _enter_use(fact: Fact, record: Inspection, state: State) -> None:
+    """Enter with which gauges a ball was inspected.
 
-
-def gauges_at(node: str) -> tuple[str, ...]:
-    """The gauges of a `GAUGE_USE` node; none where the node is of another sort."""
-    return tuple(node.removeprefix(GAUGE_USE).split(",")) if node.startswith(GAUGE_USE) else ()
-
-
-def enter_gauge_set(node: str, state: State) -> None:
-    """Enter the gauges of a `GAUGE_USE` node, so that its uses are found from any of them.
-
-    The rows stay when no inspection is left that used the set: they say where to look, and not that there is something.
+    The rows of a set stay when no inspection is left that used it: they say where to look, and not that there is something.
     """
-    rows = _gauge_set(node)
+    unit = state.held(Unit, str(record.unit))
+    if unit is None:
+        return
+    rows = _gauge_set(tuple([reading.gauge for reading in record.readings]))
     if state.held(GaugeSet, rows[-1].gauge_set) is None:
         for row in rows:
             state.put(row)
+    state.put(GaugeUse(unit=unit.unit, used=rows[-1].used, address=fact.address, lot=unit.lot, at_ms=fact.at_ms))
 
 
-# A plant uses the same few sets for ever.
 @lru_cache(maxsize=1024)
-def _gauge_set(node: str) -> tuple[GaugeSet, ...]:
-    return tuple(GaugeSet(gauge_set=f"{gauge}@{node}", gauge=gauge, node=node) for gauge in gauges_at(node))
+def _gauge_set(gauges: tuple[str, ...]) -> tuple[GaugeSet, ...]:
+    """The rows of a set: named by a digest of its gauges, since the name stands in a row of every inspection."""
+    names = sorted(set(gauges))
+    used = sha256(",".join(names).encode()).hexdigest()[:_SET_NAME]
+    return tuple([GaugeSet(gauge_set=f"{gauge}@{used}", gauge=gauge, used=used) for gauge in names])
 
 
 KINDS = (Kind(Inspection, "report", _needs, _check, _effects, _about, range_breaches),)

@@ -67,11 +67,25 @@ class GaugeStudy(Row, frozen=True, kw_only=True):
 
 
 class GaugeSet(Row, frozen=True, kw_only=True):
-    """A gauge of a set that an inspection used; ``node`` is the one under which the uses of the set are found."""
+    """A gauge of a set that inspections of balls used together; ``used`` names the set, as `GaugeUse` does."""
 
     gauge_set: str
     gauge: str
-    node: str
+    used: str
+
+
+class GaugeUse(Row, frozen=True, kw_only=True):
+    """A ball was inspected with a set of gauges, whatever stands of the readings now.
+
+    One row an inspection, not a gauge: a station uses the same few sets for ever, and a row a reading would be half of what
+    a registration writes.  ``lot`` is the ball's own, copied so that uses are counted by lot from an index alone.
+    """
+
+    unit: str
+    used: str
+    address: str
+    lot: str
+    at_ms: int
 
 
 class Measured(Row, frozen=True, kw_only=True):
@@ -148,3 +162,8 @@ class LotReading(Row, frozen=True, kw_only=True):
     expanded: int | None
     gauge: str
     at_ms: int
+
+    @property
+    def address(self) -> str:
+        """The address of the inspection that it is of."""
+        return self.lot_reading.rpartition(".")[0]

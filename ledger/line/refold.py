@@ -24,7 +24,7 @@ from ledger.line.gauges import GaugeRegistered
 from ledger.line.holds import HoldPlaced, breach_hold, enter_breach_holds
 from ledger.line.import_rows import ImportedStretch, ImportedUnit
 from ledger.line.imports import BallImported
-from ledger.line.inspections import GAUGE_USE, Inspection, enter_gauge_set
+from ledger.line.inspections import Inspection
 from ledger.line.kinds import PLAIN_KIND_OF
 from ledger.line.lineage import HEIRS, hold_at
 from ledger.line.lot_changes import LotsMerged, LotSplit
@@ -33,7 +33,7 @@ from ledger.line.materials import BatchMixed, MaterialReceived
 from ledger.line.models import ModelDefined
 from ledger.line.moulding import BlocksMoulded, CoresPoured, ShellsPoured
 from ledger.line.plant_rules import rules_at
-from ledger.line.reading_rows import Calibration, Gauge, GaugeStudy, LotReading, Measured
+from ledger.line.reading_rows import Calibration, Gauge, GaugeSet, GaugeStudy, GaugeUse, LotReading, Measured
 from ledger.line.rows import (
     About,
     Allotment,
@@ -86,6 +86,7 @@ OWNED: dict[str, tuple[tuple[type[Row], str], ...]] = {
         (UnitStep, "unit"),
         (SerialRow, "unit"),
         (Measured, "unit"),
+        (GaugeUse, "unit"),
         (Shipped, "unit"),
         (ImportedUnit, "unit"),
     ),
@@ -282,7 +283,8 @@ def refold(
     _drop_rows(nodes, state)
     for row_type, view in VIEW_OF.items():
         for row in fold.all_of(row_type):
-            if view.node(row) in nodes:
+            # A set of gauges is no node's: it is there for any inspection that names it.
+            if row_type is GaugeSet or view.node(row) in nodes:
                 state.put(row)
     return facts
 
@@ -372,8 +374,6 @@ def enter_about(fact: Fact, nodes: Iterable[str], state: State) -> None:
     address, index, position = fact.address, fact.index, fact.position
     for node in nodes:
         state.put(About(node=node, address=address, index=index, position=position))
-        if node.startswith(GAUGE_USE):
-            enter_gauge_set(node, state)
     for number, breach in enumerate(fact.breaches):
         row = BreachRow(
             breach=breach_hold(fact, number),

@@ -20,9 +20,9 @@ from ledger.line.gauges import GaugeRegistered
 from ledger.line.inspections import Inspection
 from ledger.line.models import ModelDefined, PlanSet
 from ledger.line.process_plan import plan_at, plan_needs
-from ledger.line.reading_rows import GaugeSet, GaugeStudy
+from ledger.line.reading_rows import GaugeSet, GaugeStudy, GaugeUse, LotReading
 from ledger.line.record import Record
-from ledger.line.rows import About, Lot, LotStep, Model, Plan, RulebookRow, Unit
+from ledger.line.rows import Lot, LotStep, Model, Plan, RulebookRow, Unit
 from ledger.line.state import Need, State
 
 
@@ -70,7 +70,8 @@ def use_needs(old: Record, state: State) -> Iterator[Need]:
         sets = Need(GaugeSet, "gauge", old.gauge)
         yield sets
         for row in state.where(GaugeSet, "gauge", old.gauge) if state.has(sets) else []:
-            yield Need(About, "node", row.node)
+            yield Need(GaugeUse, "used", row.used)
+        yield Need(LotReading, "gauge", old.gauge)
 
 
 def refuse_used(old: Fact, bodies: Mapping[str, Fact | None], state: State, *, where: str) -> None:
@@ -178,9 +179,7 @@ def _until(old: Fact, record: PlanSet, state: State) -> float:
 
 def _gauge_use(gauge: str, bodies: Mapping[str, Fact | None], state: State) -> str | None:
     return _first_read(
-        about
-        for about in _readings(gauge, state)
-        if about.address not in bodies or _reads_with(bodies[about.address], gauge)
+        address for address in _readings(gauge, state) if address not in bodies or _reads_with(bodies[address], gauge)
     )
 
 
@@ -192,19 +191,21 @@ def _stays(gauge: str, body: Fact | None) -> bool:
 def _unit_use(old: Fact, bodies: Mapping[str, Fact | None], state: State) -> str | None:
     """The first reading or study that the correction leaves as it is; what it replaces was judged by the new unit."""
     gauge: str = old.record.gauge  # type: ignore[attr-defined]  # the caller looked
-    first = _first_read(about for about in _readings(gauge, state) if about.address not in bodies)
+    first = _first_read(address for address in _readings(gauge, state) if address not in bodies)
     left = [row.study for row in state.where(GaugeStudy, "gauge", gauge) if row.study not in bodies]
     return first or (f"fact {min(left, key=parse_address)} studied it" if left else None)
 
 
-def _readings(gauge: str, state: State) -> Iterator[About]:
+def _readings(gauge: str, state: State) -> Iterator[str]:
+    """The addresses of the inspections that used a gauge; of lots those whose readings stand."""
     for row in state.where(GaugeSet, "gauge", gauge):
-        yield from state.where(About, "node", row.node)
+        yield from (use.address for use in state.where(GaugeUse, "used", row.used))
+    yield from (reading.address for reading in state.where(LotReading, "gauge", gauge))
 
 
-def _first_read(uses: Iterable[About]) -> str | None:
-    places = [(about.index, about.position) for about in uses]
-    return "fact {}.{} read with it".format(*min(places)) if places else None
+def _first_read(addresses: Iterable[str]) -> str | None:
+    first = min(addresses, key=parse_address, default=None)
+    return None if first is None else f"fact {first} read with it"
 
 
 def _reads_with(body: Fact | None, gauge: str) -> bool:

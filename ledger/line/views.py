@@ -10,7 +10,7 @@ from ledger.line.claim_rows import Claim, ClaimEvidence, FailureMode, Replacemen
 from ledger.line.erasure_rows import AccountName, ErasedBlob, ErasedField, ErasedName, FieldOpening, StoredBlob
 from ledger.line.import_rows import ImportedStretch, ImportedUnit
 from ledger.line.making_rows import Made, UnitStep
-from ledger.line.reading_rows import Calibration, Gauge, GaugeSet, GaugeStudy, LotReading, Measured
+from ledger.line.reading_rows import Calibration, Gauge, GaugeSet, GaugeStudy, GaugeUse, LotReading, Measured
 from ledger.line.rows import (
     About,
     Allotment,
@@ -97,7 +97,7 @@ VIEWS: tuple[View, ...] = (
     View(UnitStep, "unit_step", ("unit_step",), ("unit_step", "unit", "station"), _unit),
     View(SerialRow, "serial", ("serial_row",), ("serial_row", "serial", "unit"), _unit),
     View(Measured, "measured", ("unit",), ("unit",), _unit),
-    View(LotReading, "lot_reading", ("lot_reading",), ("lot_reading", "lot"), _lot),
+    View(LotReading, "lot_reading", ("lot_reading",), ("lot_reading", "lot", "gauge"), _lot),
     View(TemperatureLog, "temperature_log", ("log",), ("log", "lot", "digest"), _lot),
     View(Allotment, "allotment", ("serial",), ("serial", "station"), lambda row: f"serial:{row.serial}"),
     View(Counter, "counter", ("counter",), ("counter",), lambda row: f"counter:{row.counter}"),
@@ -108,7 +108,8 @@ VIEWS: tuple[View, ...] = (
     View(Concession, "concession", ("concession",), ("concession", "node"), lambda row: row.node),
     View(SampleJudged, "sample_judged", ("sample",), ("sample", "lot"), _lot),
     View(ModelJudged, "model_judged", ("model_test",), ("model_test", "model"), lambda row: f"model:{row.model}"),
-    View(GaugeSet, "gauge_set", ("gauge_set",), ("gauge_set", "gauge"), lambda row: f"{row.node}"),
+    View(GaugeSet, "gauge_set", ("gauge_set",), ("gauge_set", "gauge"), lambda row: f"gauge-set:{row.used}"),
+    View(GaugeUse, "gauge_use", ("unit", "used", "address"), ("unit", "used"), _unit),
     View(Shipped, "shipped", ("shipped",), ("shipped", "shipment", "unit", "consignee"), _unit),
     View(Consignee, "consignee", ("consignee",), ("consignee", "market"), lambda row: f"consignee:{row.consignee}"),
     View(Case, "case", ("case",), ("case",), _case),

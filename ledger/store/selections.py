@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import Any, NamedTuple
 
-from ledger.line.reading_rows import GaugeSet, Measured
-from ledger.line.rows import About, Descent, Lot, Row, Unit
+from ledger.line.fact import parse_address
+from ledger.line.reading_rows import GaugeSet, GaugeUse, LotReading, Measured
+from ledger.line.rows import Descent, Lot, Row, Unit
 from ledger.store.dialect import quoted
 from ledger.store.reader import Reader
 from ledger.store.transaction import Transaction
@@ -113,11 +114,12 @@ def count_by(transaction: Transaction, row: type[Row], column: str) -> dict[str,
     return {str(value): int(count) for value, count in transaction.rows(text)}
 
 
-def gauge_uses(reader: Reader, gauge: str) -> list[About]:
-    """Every fact in which a gauge was used, in address order. Cost: the sets that it was ever used in, and the answer."""
-    nodes = [row.node for row in reader.rows(GaugeSet, "gauge", gauge)]
-    found: list[About] = rows_with(reader, About, "node", nodes)
-    return sorted(found, key=lambda about: (about.index, about.position))
+def gauge_uses(reader: Reader, gauge: str) -> list[str]:
+    """The address of every inspection in which a gauge was used, in order. Cost: the sets that it was in, and the answer."""
+    sets = [row.used for row in reader.rows(GaugeSet, "gauge", gauge)]
+    uses: list[GaugeUse] = rows_with(reader, GaugeUse, "used", sets)
+    readings: list[LotReading] = reader.rows(LotReading, "gauge", gauge)
+    return sorted({*(use.address for use in uses), *(reading.address for reading in readings)}, key=parse_address)
 
 
 class StoredEdges:

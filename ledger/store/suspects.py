@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from ledger.line.lineage import HEIRS
 from ledger.line.making_rows import Made
+from ledger.line.reading_rows import GaugeSet
 from ledger.line.rows import Descent, LotStep
 from ledger.line.suspects import Span, Suspect, span_of
 from ledger.store.dialect import quoted
@@ -75,13 +76,39 @@ def engraved_lots(reader: Reader, station: str, span: Span) -> list[EngravedLot]
 def count_named(reader: Reader, suspect: Suspect) -> dict[str, int]:
     """Of each lot, how many balls a suspect names one by one: by serials, readings of a gauge, or steps at a station.
 
-    Cost: a row or two for each of them, of a gauge for each use that it ever had.
+    Cost: a row or two for each of them; of a gauge an index entry for each use of a set that it was in.
     """
+    if suspect.sort == "gauge":
+        return _count_read_with(reader, suspect)
     named = _named(suspect)
     if named is None:
         return {}
     text = f'SELECT "lot", count(*) FROM "unit" WHERE "unit" IN ({named[0]}) GROUP BY "lot"'
     return {lot: int(balls) for lot, balls in reader.transaction.rows(text, named[1])}
+
+
+def _count_read_with(reader: Reader, suspect: Suspect) -> dict[str, int]:
+    """Of each lot, how many balls were inspected with a gauge within the span, each once.
+
+    A set is counted in the order of its index; where balls of a lot were read with several sets of the gauge, over all.
+    """
+    inside, values = _inside("at_ms", span_of(suspect))
+    counted = 'SELECT "lot", count(DISTINCT "unit") FROM "gauge_use" WHERE '
+    found = Counter[str]()
+    twice: set[str] = set()
+    for row in reader.rows(GaugeSet, "gauge", str(suspect.name)):
+        text = f'{counted} "used" = ? AND {inside} GROUP BY "lot"'
+        for lot, balls in reader.transaction.rows(text, (row.used, *values)):
+            twice.update({lot} & found.keys())
+            found[lot] = int(balls)
+    if twice:
+        sets, fits = _read_with(suspect)
+        dialect = reader.transaction.dialect
+        text = f'SELECT "lot", count(DISTINCT "unit") {sets} AND {dialect.any_of(quoted("lot"))} GROUP BY "lot"'
+        found.update(dict.fromkeys(twice, 0))
+        rows = reader.transaction.rows(text, (*fits, dialect.list_value(sorted(twice))))
+        found |= Counter({lot: int(balls) for lot, balls in rows})
+    return dict(found)
 
 
 def named_units(reader: Reader, suspect: Suspect, lots: Sequence[str]) -> set[str]:
@@ -191,7 +218,8 @@ def _named(suspect: Suspect) -> tuple[str, tuple[object, ...]] | None:
     if suspect.sort == "serials":
         return _by_serial(suspect, span)
     if suspect.sort == "gauge":
-        return _read_with(suspect, span)
+        text, values = _read_with(suspect)
+        return f'SELECT "unit" {text}', values
     if suspect.sort == "station":
         inside, values = _inside("at_ms", span)
         return f'SELECT "unit" FROM "unit_step" WHERE "station" = ? AND {inside}', (suspect.name, *values)
@@ -208,20 +236,14 @@ def _by_serial(suspect: Suspect, span: Span) -> tuple[str, tuple[object, ...]]:
     return f'SELECT "unit" FROM "serial" WHERE {condition} AND {inside}', (*ends, *values)
 
 
-def _read_with(suspect: Suspect, span: Span) -> tuple[str, tuple[object, ...]]:
-    """By every standing inspection that used the gauge within the span, whatever stands of its readings now.
+def _read_with(suspect: Suspect) -> tuple[str, tuple[object, ...]]:
+    """From every standing inspection that used the gauge within the span, whatever stands of its readings now.
 
     A reading that rework or a later one took the place of counts: by it the ball was let go on, or worked.
     """
-    inside, values = _inside("at_ms", span, "f.")
-    # What is withdrawn is about no gauge any more, so a fact is looked at only for its instant.
-    fact = "" if span == Span() else 'JOIN "fact" f ON f."address" = a."address" '
-    text = (
-        f'SELECT substr(n."node", {len("unit:") + 1}) '
-        f'FROM "gauge_set" g JOIN "about" a ON a."node" = g."node" {fact}JOIN "about" n ON n."address" = a."address" '
-        f'WHERE g."gauge" = ? AND {inside} AND n."node" >= \'unit:\' AND n."node" < \'unit;\''
-    )
-    return text, (suspect.name, *values)
+    inside, values = _inside("at_ms", span_of(suspect))
+    sets = 'SELECT "used" FROM "gauge_set" WHERE "gauge" = ?'
+    return f'FROM "gauge_use" WHERE "used" IN ({sets}) AND {inside}', (suspect.name, *values)
 
 
 def _engraved(station: str, span: Span) -> tuple[str, tuple[object, ...]]:
@@ -229,8 +251,8 @@ def _engraved(station: str, span: Span) -> tuple[str, tuple[object, ...]]:
     return f'("engraved_by" = ? AND {inside})', (station, *values)
 
 
-def _inside(column: str, span: Span, alias: str = "") -> tuple[str, tuple[int, ...]]:
+def _inside(column: str, span: Span) -> tuple[str, tuple[int, ...]]:
     """The condition that an instant lies in a span, both ends inclusive."""
-    ends = [(f"{alias}{quoted(column)} >= ?", span.from_ms), (f"{alias}{quoted(column)} <= ?", span.to_ms)]
+    ends = [(f"{quoted(column)} >= ?", span.from_ms), (f"{quoted(column)} <= ?", span.to_ms)]
     given = [(condition, value) for condition, value in ends if value is not None]
     return " AND ".join(["1 = 1", *(condition for condition, _ in given)]), tuple(value for _, value in given)

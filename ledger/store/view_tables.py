@@ -21,7 +21,7 @@ from ledger.line.views import VIEWS, View
 from ledger.store.dialect import quoted
 from ledger.store.truth_tables import BIG
 
-FOLD = 6
+FOLD = 7
 """Raised whenever the same entries give other rows than before, so that stored views are made anew."""
 
 BESIDE = "__beside"
@@ -36,8 +36,11 @@ CHECK = "__check"
 _TEXT = Text().with_variant(Text(collation="C"), "postgresql")
 """Text in byte order, as SQLite has it: cheaper to index, and the same order on both."""
 
-COUNTED_WITH: dict[tuple[str, str], tuple[str, ...]] = {("unit", "lot"): ("state", "away")}
-"""Columns that stand in an index beside the one asked by: where the balls of many lots are is counted from it alone."""
+COUNTED_WITH: dict[tuple[str, str], tuple[str, ...]] = {
+    ("unit", "lot"): ("state", "away"),
+    ("gauge_use", "used"): ("lot", "unit", "at_ms"),
+}
+"""Columns that stand in an index beside the one asked by: the balls of many lots are counted from it alone, in its order."""
 
 _TYPES: dict[type, Any] = {str: _TEXT, int: BIG, bool: Boolean()}
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from ledger.conformity.from_rows import GaugeRows
-from ledger.conformity.lot_readings import fact_of, measured_of_lot, standing_of_lot
+from ledger.conformity.lot_readings import measured_of_lot, standing_of_lot
 from ledger.line.reading_rows import Calibration, Gauge, LotReading
 
 DAY = 86_400_000
@@ -64,4 +64,4 @@ def test_the_newest_usable_reading_stands() -> None:
 
 def test_the_fact_is_the_inspection() -> None:
     """The row's key without the quantity."""
-    assert "12.3" == fact_of(read("12.3"))
+    assert "12.3" == read("12.3").address

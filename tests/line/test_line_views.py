@@ -45,5 +45,5 @@ def test_the_node_of_a_row_is_one_that_its_fact_is_about() -> None:
     plant = stocked_plant()
     released_ball(plant)
     nodes = {VIEW_OF[type(row)].node(row).partition(":")[0] for rows in plant.tables.listed().values() for row in rows}
-    assert {"fact", "model", "lot", "unit", "gauge", "gauge-use", "serial", "counter", "rulebook"} == nodes
+    assert {"fact", "model", "lot", "unit", "gauge", "gauge-set", "serial", "counter", "rulebook"} == nodes
     assert at(1) == "2026-01-01T08:00:00.000+00:00"

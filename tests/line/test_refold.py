@@ -43,7 +43,7 @@ def test_heirs_are_folded_with_the_lots_that_they_are_heir_to() -> None:
         state, nodes = State(), {f"lot:{start}"}
         plant._load(state, lambda state=state, nodes=nodes: refold_needs(nodes, state))
         assert {"lot:SL-1", "lot:SL-2", "lot:SL-3"} == fold_nodes(nodes, state)
-    assert {"unit:U-1"} == fold_nodes(["unit:U-1", "gauge-use:G", "shipment:S", "fact:1.0"], State())
+    assert {"unit:U-1"} == fold_nodes(["unit:U-1", "gauge-set:G", "shipment:S", "fact:1.0"], State())
 
 
 def test_every_view_row_belongs_to_a_sort_of_node_that_is_folded() -> None:

@@ -144,7 +144,7 @@ def test_edges_are_read_both_ways(store: Store) -> None:
 def test_the_uses_of_a_gauge_are_found(store: Store) -> None:
     """Every inspection in which the gauge was among those used, in order; none of a gauge whose name only begins so."""
     with open_reader(store) as reader:
-        uses = [about.address for about in gauge_uses(reader, "G1")]
+        uses = gauge_uses(reader, "G1")
         none = gauge_uses(reader, "G")
     assert [f"{9 + number}.1" for number in range(BALLS - 1)] == uses
     assert [] == none
