@@ -17,9 +17,7 @@ from api.settings import Settings
 from ledger.access.tokens import Account
 from ledger.application.long_reads import LongReads
 from ledger.application.pourbook import Pourbook
-from ledger.application.said_cases import rests_on_cases
-from ledger.application.said_evidence import rests_on_files
-from ledger.application.said_releases import rests_on_verdicts
+from ledger.application.said_first import is_looked_at
 from ledger.line.submission import Submission
 from ledger.store.answer import Entered
 
@@ -52,8 +50,7 @@ class Parts:
     async def submit(self, submission: Submission, account: Account) -> Entered:
         """Say records and wait for their entry without holding the loop. Raises what refused them."""
         future = self.delivery.new_future()
-        records = submission.records
-        if rests_on_verdicts(records) or rests_on_files(records) or rests_on_cases(records):
+        if is_looked_at(submission.records):
             await asyncio.to_thread(self.book.submit, submission, account, future)
         else:
             self.book.submit(submission, account, future)

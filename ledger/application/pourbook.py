@@ -24,10 +24,7 @@ from ledger.application.public import PublicAnswer, public_answer
 from ledger.application.registers import GaugeSeen, ModelSeen, gauges_at, models_at
 from ledger.application.releasing import Wanted, release_records, released_before
 from ledger.application.said_before import entered_before
-from ledger.application.said_cases import check_said_cases
-from ledger.application.said_evidence import check_said_evidence
-from ledger.application.said_releases import check_said_releases
-from ledger.application.said_shipments import check_said_shipments
+from ledger.application.said_first import check_said
 from ledger.application.serials import Allotted, Allotter
 from ledger.application.signers import Signers
 from ledger.application.standing import PlantStanding, plant_standing
@@ -136,15 +133,12 @@ class Pourbook:
     def submit(self, submission: Submission, account: Account, future: Any = None) -> Any:
         """Say records. The future gives `Entered`. Raises Forbidden, MalformedInput at once; refusals come by the future.
 
-        What rests on verdicts, files or cases (`rests_on_verdicts`, `rests_on_files`, `rests_on_cases`), and what leaves for
-        sale (`check_said_shipments`), is checked against the store first, and may be refused at once.
+        What rests on verdicts, files or cases, and what leaves for sale, is checked against the store first (`check_said`),
+        and may be refused at once.
         """
         for kind in said_kinds(submission):
             check_may_say(account.roles, kind)
-        judged = check_said_releases(self.store, submission, account)
-        check_said_evidence(self.store, submission, account)
-        check_said_cases(self.store, submission, account)
-        check_said_shipments(self.store, submission, account)
+        judged = check_said(self.store, submission, account)
         return self._writer.submit(submission, account.account, future, judged=judged)
 
     def ask(self, records: Sequence[Record], account: Account) -> list[AskAnswer]:

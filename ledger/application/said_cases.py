@@ -9,8 +9,6 @@ A key that was used already is left to the writer, which enters nothing for it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 from msgspec import UNSET
 
 from ledger.access.tokens import Account
@@ -26,11 +24,8 @@ from ledger.store.blobs import blob_ends
 from ledger.store.engine import Store
 from ledger.store.reader import Reader, open_reader
 
-
-def rests_on_cases(records: Iterable[Record]) -> bool:
-    """Whether `check_said_cases` has to look into the store for these records."""
-    kinds = (CaseClosed, CaseNoticed, Correction)
-    return any(isinstance(record, kinds) for record in records)
+LOOKED_AT: frozenset[type[Record]] = frozenset({CaseClosed, CaseNoticed, Correction})
+"""Kinds for which `check_said_cases` has to look into the store."""
 
 
 def check_said_cases(store: Store, submission: Submission, account: Account) -> None:
@@ -40,7 +35,7 @@ def check_said_cases(store: Store, submission: Submission, account: Account) -> 
     not stored.  Costs nothing where there are none, and a row a ball for a closing.
     """
     records = said_records(submission)
-    if not rests_on_cases(records):
+    if LOOKED_AT.isdisjoint(map(type, records)):
         return
     with open_reader(store) as reader:
         if reader.requested(account.account, submission.key) is not None:

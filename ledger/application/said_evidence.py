@@ -12,7 +12,7 @@ A key that was used already is left to the writer, which enters nothing for it: 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from typing import NamedTuple
 
 from msgspec import UNSET
@@ -30,7 +30,10 @@ from ledger.store.blobs import blob_ends, erased_blobs
 from ledger.store.engine import Store
 from ledger.store.reader import Reader, open_reader
 
-_KINDS = frozenset({ClaimOpened, ClaimExamined, ClaimDecided, ClaimReplied})
+_KINDS: frozenset[type[Record]] = frozenset({ClaimOpened, ClaimExamined, ClaimDecided, ClaimReplied})
+
+LOOKED_AT: frozenset[type[Record]] = _KINDS | {Correction}
+"""Kinds for which `check_said_evidence` may have to look into the store."""
 
 
 class _Named(NamedTuple):
@@ -42,11 +45,6 @@ class _Named(NamedTuple):
     corrects: str
 
 
-def rests_on_files(records: Iterable[Record]) -> bool:
-    """Whether `check_said_evidence` may have to look into the store for these records."""
-    return any(type(record) in _KINDS or isinstance(record, Correction) for record in records)
-
-
 def check_said_evidence(store: Store, submission: Submission, account: Account) -> None:
     """Check the files and notes of the claim records of a submission (see above).
 
@@ -54,7 +52,7 @@ def check_said_evidence(store: Store, submission: Submission, account: Account) 
     a note.  Costs nothing where there are no such records; otherwise a few queries.
     """
     records = said_records(submission)
-    if not rests_on_files(records):
+    if LOOKED_AT.isdisjoint(map(type, records)):
         return
     said = [one for one in said_places(records) if type(one.record) in _KINDS]
     named = [file for one in said for file in _files(one)]

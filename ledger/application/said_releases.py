@@ -21,7 +21,7 @@ writer, which enters nothing for it.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from typing import Any, NamedTuple
 
 from msgspec import UNSET
@@ -44,7 +44,8 @@ from ledger.store.engine import Store
 from ledger.store.reader import Reader, open_reader
 from ledger.store.selections import Selected, Selection, select_balls
 
-_KINDS: frozenset[type[Record]] = frozenset({Release, HoldLifted, Concession, Correction})
+LOOKED_AT: frozenset[type[Record]] = frozenset({Release, HoldLifted, Concession, Correction})
+"""Kinds for which `check_said_releases` may have to look into the store."""
 
 
 class _Said(NamedTuple):
@@ -56,11 +57,6 @@ class _Said(NamedTuple):
     replaces: bool = False
 
 
-def rests_on_verdicts(records: Iterable[Record]) -> bool:
-    """Whether `check_said_releases` may have to look into the store for these records."""
-    return any(type(record) in _KINDS for record in records)
-
-
 def check_said_releases(store: Store, submission: Submission, account: Account) -> dict[str, str]:
     """Check the releases and lifted holds among the records of a submission (see above).
 
@@ -69,7 +65,7 @@ def check_said_releases(store: Store, submission: Submission, account: Account) 
     """
     judged: dict[str, str] = {}
     records = said_records(submission)
-    if not rests_on_verdicts(records):
+    if LOOKED_AT.isdisjoint(map(type, records)):
         return judged
     with open_reader(store) as reader:
         if reader.requested(account.account, submission.key) is not None:

@@ -36,6 +36,9 @@ _MEND = (
 
 _SHIPMENTS = (Shipment, ShipmentImported)
 
+LOOKED_AT: frozenset[type[Record]] = frozenset({*_SHIPMENTS, Correction})
+"""Kinds for which `check_said_shipments` may have to look into the store."""
+
 
 class _Leaving(NamedTuple):
     """A ball that a record lets leave for sale, where it is named, and whether it is read or released beside it."""
@@ -52,7 +55,7 @@ def check_said_shipments(store: Store, submission: Submission, account: Account)
     Costs nothing where there are none, one query where no ball of them was read after its release.
     """
     records = said_records(submission)
-    if not any(isinstance(record, (*_SHIPMENTS, Correction)) for record in records):
+    if LOOKED_AT.isdisjoint(map(type, records)):
         return
     leaving = list(_leaving(records))
     if not leaving:

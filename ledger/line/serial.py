@@ -21,6 +21,7 @@ from __future__ import annotations
 import hmac
 import re
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from ledger.errors import MalformedKey, MalformedSerial
 from ledger.line.gs1 import CHARACTER_SET_82
@@ -234,6 +235,8 @@ def _upper(text: str) -> str:
     return "".join(character.upper() if character.isascii() else character for character in text)
 
 
+# A number is looked at when it is allotted, again when it is engraved, and when its ball is asked for.
+@lru_cache(maxsize=4096)
 def _check_own(serial: str) -> None:
     for place, character in enumerate(serial, 1):
         if character not in ALPHABET:

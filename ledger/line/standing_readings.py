@@ -83,6 +83,20 @@ def format_sources(sources: Mapping[str, Source]) -> str:
     return _encode({quantity: source.said for quantity, source in sources.items()}).decode()
 
 
+def format_source(quantities: tuple[str, ...], source: Source) -> str:
+    """The text of a row's ``sources`` where all of some quantities were read by one fact: `format_sources` of these."""
+    said = _encode(source.said).decode()
+    return f"{f'{said},'.join(_openings(quantities))}{said}}}" if quantities else "{}"
+
+
+# A station reads the same quantities all day.
+@lru_cache(maxsize=4096)
+def _openings(quantities: tuple[str, ...]) -> tuple[str, ...]:
+    """What stands before the source of each quantity, in the canonical order."""
+    names = [f"{_encode(name).decode()}:" for name in sorted(set(quantities))]
+    return ("{" + names[0], *names[1:])
+
+
 def parse_sources(text: str) -> dict[str, Source]:
     """Quantity to when it was read, and by which fact."""
     return _decode_sources(text)

@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from ledger.application.said_evidence import check_said_evidence, rests_on_files
+from ledger.application.said_evidence import check_said_evidence
+from ledger.application.said_first import is_looked_at
 from ledger.book.canonical import encode
 from ledger.book.sealed_field import Opening, seal
 from ledger.errors import RuleStands, UnknownSubject
@@ -106,6 +107,6 @@ def test_what_a_station_signed_is_asked_by_its_openings(desk: Floor) -> None:
 
 def test_other_records_ask_nothing() -> None:
     """A registration costs no look into the store."""
-    assert not rests_on_files(said("x", engraved("U-1", "P-1")).records)
-    assert rests_on_files(said("x", claimed("C-1")).records)
-    assert rests_on_files(said("x", corrected({"fact": "1.0"})).records)
+    assert not is_looked_at(said("x", engraved("U-1", "P-1")).records)
+    assert is_looked_at(said("x", claimed("C-1")).records)
+    assert is_looked_at(said("x", corrected({"fact": "1.0"})).records)

@@ -9,7 +9,7 @@ import pytest
 
 from ledger.access.tokens import Account
 from ledger.application.releasing import Wanted, release_records
-from ledger.application.said_releases import rests_on_verdicts
+from ledger.application.said_first import is_looked_at
 from ledger.errors import Forbidden, KeyReused, LedgerError, RuleStands, UnknownSubject
 from ledger.line.releases import Release
 from ledger.line.submission import Submission
@@ -266,5 +266,5 @@ _GOOD = {
 
 def test_most_records_are_let_through_unlooked_at(ready: Floor) -> None:
     """An engraving with readings asks nothing of the store; releases, lifts and corrections do."""
-    assert not rests_on_verdicts(said("x", engraved("U-1", "P-1"), inspected("U-1", mass="15")).records)
-    assert rests_on_verdicts(said("x", engraved("U-1", "P-1"), corrected({"fact": "1.0"})).records)
+    assert not is_looked_at(said("x", engraved("U-1", "P-1"), inspected("U-1", mass="15")).records)
+    assert is_looked_at(said("x", engraved("U-1", "P-1"), corrected({"fact": "1.0"})).records)

@@ -22,6 +22,7 @@ from ledger.line.standing_readings import (
     Manner,
     Source,
     format_manner,
+    format_source,
     format_sources,
     gauges_of,
     parse_manner,
@@ -57,6 +58,12 @@ def test_the_texts_are_canonical_and_read_back(how: dict[str, Manner], when: dic
     texts = format_manner(how), format_sources(when)
     assert (how, when) == (parse_manner(texts[0]), parse_sources(texts[1]))
     assert all(encode(msgspec.json.decode(text)).decode() == text for text in texts)
+
+
+@given(st.lists(quantities, unique=True), sources)
+def test_one_source_of_all_is_written_as_many(names: list[str], source: Source) -> None:
+    """What a first inspection writes is what the sources of its quantities give."""
+    assert format_sources(dict.fromkeys(names, source)) == format_source(tuple(names), source)
 
 
 @pytest.mark.parametrize(
