@@ -192,10 +192,12 @@ def mass_checks(reader: Reader, selection: Selection, *, listed: int = 20) -> Ma
 
 
 def _every(reader: Reader, selection: Selection) -> Iterator[tuple[Selected, Measured | None]]:
-    while page := select_balls(reader.transaction, selection._replace(limit=PAGE)):
+    left = selection.limit
+    while page := select_balls(reader.transaction, selection._replace(limit=min(PAGE, left))):
         grounds = grounds_of(reader, page)
         for one in page:
             yield one, _weighed(one, grounds)
+        left -= len(page)
         selection = selection._replace(after=page[-1].unit.unit)
 
 

@@ -209,6 +209,14 @@ def test_an_unknown_ball_and_too_long_a_list_are_refused(floor: Floor) -> None:
         mass_checks(reader, Selection(), listed=101)
 
 
+def test_no_more_balls_are_looked_at_than_asked(floor: Floor) -> None:
+    """The first of a selection in unit order, as everywhere."""
+    made(floor)
+    for number in range(3):
+        weighed(floor, f"U-{number}", "15.000")
+    assert [1, 3] == [checks(floor, limit=1).balls, checks(floor).balls]
+
+
 @settings(max_examples=8, deadline=None)
 @given(masses=st.lists(st.integers(14_700, 15_200), min_size=1, max_size=8))
 def test_many_come_out_as_one_by_one(tmp_path_factory: pytest.TempPathFactory, masses: list[int]) -> None:
