@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-LOCKS = ("runtime.lock", "dev.lock", "parquet.lock")
+LOCKS = ("runtime.lock", "dev.lock", "parquet.lock", "oidc.lock")
 
 
 def pins_of(lock: Path) -> dict[str, set[str]]:
@@ -32,8 +32,9 @@ def test_every_pin_has_a_hash(project: Path, name: str) -> None:
     assert [block.split()[0] for block in blocks if "--hash=sha256:" not in block] == []
 
 
-def test_development_lock_includes_the_run_time_lock(project: Path) -> None:
+def test_development_lock_includes_the_other_locks(project: Path) -> None:
     """Tests run on the very versions that users get."""
-    runtime, dev, parquet = (pins_of(project / "ops" / name) for name in LOCKS)
-    assert {name: dev.get(name) for name in runtime} == runtime
-    assert {name: dev.get(name) for name in parquet} == parquet
+    dev = pins_of(project / "ops" / "dev.lock")
+    for name in LOCKS:
+        pins = pins_of(project / "ops" / name)
+        assert {package: dev.get(package) for package in pins} == pins, name
