@@ -62,6 +62,16 @@ def claims_store(folder: Path, balls: int) -> str:
     return url
 
 
+def middle_lot(stage: str, balls: int) -> str:
+    """The lot in the middle of those of a stage, ``block`` or ``material``, in a store of so many balls."""
+    letter, size = next((letter, size) for name, letter, size in _STAGES if name == stage)
+    return f"{letter}{(_lot_count(balls, size) - 1) // 2}"
+
+
+def _lot_count(balls: int, size: int) -> int:
+    return -(-max(1, balls // SHELL) // size)
+
+
 def _write(connection: sqlite3.Connection, rows: Iterable[Row]) -> None:
     left = iter(rows)
     while block := list(itertools.islice(left, _BLOCK)):

@@ -13,12 +13,9 @@ from ledger.application.lot_view import lot_below
 from ledger.line.suspects import Suspect
 from ledger.store.engine import open_store
 from ledger.store.reader import Reader, open_reader
-from ops.bench.claims_store import claims_store
+from ops.bench.claims_store import claims_store, middle_lot
 from ops.bench.field import Field
 from ops.bench.figures import Row, ratios
-
-BLOCK, MATERIAL = "K10", "R10"
-"""Lots in the middle of the store: a block lot of 1,600 balls, and a material lot of 6,400."""
 
 ASKED = 40
 """Times that each is asked in a round."""
@@ -41,18 +38,18 @@ def measure_trace(field: Field) -> list[Row]:
 def measure_on(folder: Path, balls: int, rounds: int) -> list[Row]:
     """The same, without a field."""
     store = open_store(claims_store(folder, balls))
+    # In a store of many balls a block lot has 1,600 of them, and a material lot 6,400.
+    block, material = middle_lot("block", balls), Suspect(sort="material-lot", name=middle_lot("material", balls))
     traced: list[float] = []
     selected: list[float] = []
     counted: list[float] = []
     with open_reader(store) as reader:
-        below = len(lot_below(reader, BLOCK).balls)
-        suspects = suspect_answer(reader, Suspect(sort="material-lot", name=MATERIAL)).balls
+        below = len(lot_below(reader, block).balls)
+        suspects = suspect_answer(reader, material).balls
         for _ in range(rounds):
-            selected.append(_taken_ms(reader, lambda one: one.transaction.rows(SERIALS, (BLOCK,))))
-            traced.append(_taken_ms(reader, lambda one: lot_below(one, BLOCK)))
-            counted.append(
-                _taken_ms(reader, lambda one: suspect_answer(one, Suspect(sort="material-lot", name=MATERIAL)))
-            )
+            selected.append(_taken_ms(reader, lambda one: one.transaction.rows(SERIALS, (block,))))
+            traced.append(_taken_ms(reader, lambda one: lot_below(one, block)))
+            counted.append(_taken_ms(reader, lambda one: suspect_answer(one, material)))
     store.close()
     _, words = ratios(traced, selected)
     return [
