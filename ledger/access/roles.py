@@ -86,7 +86,7 @@ MAY_SAY: Mapping[str, frozenset[str]] = {
     "ball-imported": _QUALITY,
     "shipment-imported": _LINE,
     "lines-imported": frozenset({"station", "desk", "quality"}),
-    "correction": _QUALITY,
+    "correction": _GAUGES,  # without quality, of what it said itself a moment ago: `ledger.application.said_undone`
     "recheck": frozenset({"quality", "admin"}),
     "erasure": frozenset({"quality", "admin"}),
     "name-erasure": frozenset({"quality", "admin"}),
@@ -117,7 +117,10 @@ MAY_DO: Mapping[str, frozenset[str]] = {
     "send-blob": frozenset({"station", "inspector", "quality", "desk"}),
     "read-blob": frozenset({"inspector", "quality", "desk", "auditor"}),
     "entries": frozenset({"quality", "auditor", "admin"}),  # whole entries carry recipe quantities in their openings
+    "stations": _GAUGES,
     "accounts": _KEEPER,
+    "devices": frozenset({"quality", "admin"}),
+    "own-account": _ANYONE,
     "metrics": _KEEPER,
 }
 """Who may do what else."""

@@ -13,7 +13,10 @@ from typing import NamedTuple
 from ledger.access.tokens import TOKEN_BYTES, format_token, token_digest
 from ledger.errors import NotFound
 from ledger.line.erasure_rows import AccountName
+from ledger.store.devices import delete_devices
 from ledger.store.engine import Store
+from ledger.store.passwords import delete_password
+from ledger.store.sessions import delete_sessions
 from ledger.store.transaction import Transaction
 
 _COLUMNS = 'a."account", a."name", a."roles", a."created_ms", a."closed_ms"'
@@ -42,7 +45,17 @@ def add_account(store: Store, name: str, roles: Iterable[str], now_ms: int) -> A
 
 def set_roles(store: Store, account: str, roles: Iterable[str]) -> None:
     """Replace an account's roles. Raises NotFound."""
-    _change(store, account, '"roles" = ?', _roles_text(roles))
+    with store.writing() as transaction:
+        changed = transaction.run('UPDATE "account" SET "roles" = ? WHERE "account" = ?', (_roles_text(roles), account))
+    if not changed:
+        raise NotFound("account is not known", got=account)
+
+
+def account_name(store: Store, account: str) -> str | None:
+    """The name of an open account; None for one that is unknown, closed or without a name."""
+    with store.reading() as transaction:
+        found = transaction.row('SELECT "name" FROM "account" WHERE "account" = ? AND "closed_ms" IS NULL', (account,))
+    return None if found is None else found[0]
 
 
 def account_names(transaction: Transaction, accounts: Sequence[str]) -> dict[str, Sequence[AccountName]]:
@@ -53,7 +66,11 @@ def account_names(transaction: Transaction, accounts: Sequence[str]) -> dict[str
 
 
 def delete_name(transaction: Transaction, account: str) -> bool:
-    """Forget who an account is, within the writer's transaction (`ledger.store.erasing`); whether a name was there."""
+    """Forget who an account is, within the writer's transaction (`ledger.store.erasing`); whether a name was there.
+
+    Its password, sessions and devices go with it; its tokens stay.
+    """
+    _forget_sign_ins(transaction, account)
     return (
         transaction.run('UPDATE "account" SET "name" = NULL WHERE "account" = ? AND "name" IS NOT NULL', (account,))
         == 1
@@ -61,8 +78,11 @@ def delete_name(transaction: Transaction, account: str) -> bool:
 
 
 def close_account(store: Store, account: str, now_ms: int) -> None:
-    """End an account; its tokens no longer work. Raises NotFound."""
-    _change(store, account, '"closed_ms" = ?', now_ms)
+    """End an account; its tokens, password, sessions and devices no longer work. Raises NotFound."""
+    with store.writing() as transaction:
+        if not transaction.run('UPDATE "account" SET "closed_ms" = ? WHERE "account" = ?', (now_ms, account)):
+            raise NotFound("account is not known", got=account)
+        _forget_sign_ins(transaction, account)
 
 
 def issue_token(store: Store, account: str, now_ms: int) -> str:
@@ -116,11 +136,10 @@ def list_tokens(store: Store, account: str) -> list[str]:
     return [row[0] for row in found]
 
 
-def _change(store: Store, account: str, assignment: str, value: str | int) -> None:
-    with store.writing() as transaction:
-        changed = transaction.run(f'UPDATE "account" SET {assignment} WHERE "account" = ?', (value, account))
-    if not changed:
-        raise NotFound("account is not known", got=account)
+def _forget_sign_ins(transaction: Transaction, account: str) -> None:
+    delete_password(transaction, account)
+    delete_sessions(transaction, account)
+    delete_devices(transaction, account)
 
 
 def _roles_text(roles: Iterable[str]) -> str:

@@ -217,7 +217,7 @@ class Postgres(Dialect):
 
     def clean_erased(self, transaction: Any) -> bool:
         """Vacuum the tables that erasures delete from; the server does the rest in its own time."""
-        for table in ("opening", "account", "blob"):
+        for table in ("opening", "account", "blob", "password", "session", "sign_in", "device"):
             transaction.run(f"VACUUM {quoted(table)}")
         return True
 

@@ -116,6 +116,58 @@ class TokenRow(TruthRow, table=True):
     revoked_ms: int | None = Field(sa_type=BIG, nullable=True)
 
 
+class PasswordRow(TruthRow, table=True):
+    """An account's password as its Argon2 text; ``sign_name`` is `ledger.access.passwords.sign_in_name` of the account's name."""
+
+    __tablename__ = "password"
+
+    account: str = Field(primary_key=True, sa_type=Text, foreign_key="account.account")
+    sign_name: str = Field(sa_type=Text, nullable=False, index=True, unique=True)
+    hash: str = Field(sa_type=Text, nullable=False)
+    set_ms: int = Field(sa_type=BIG, nullable=False)
+    must_change: int = Field(sa_type=BIG, nullable=False)
+
+
+class SessionRow(TruthRow, table=True):
+    """A person signed in with a browser; the cookie as its SHA-256 in hex alone."""
+
+    __tablename__ = "session"
+
+    digest: str = Field(primary_key=True, sa_type=Text)
+    account: str = Field(sa_type=Text, nullable=False, index=True, foreign_key="account.account")
+    created_ms: int = Field(sa_type=BIG, nullable=False)
+    seen_ms: int = Field(sa_type=BIG, nullable=False)
+    ended_ms: int | None = Field(sa_type=BIG, nullable=True)
+    language: str | None = Field(sa_type=Text, nullable=True)
+
+
+class SignInRow(TruthRow, table=True):
+    """Failed sign-ins under one name, whether or not there is such an account; the name as a keyed digest alone."""
+
+    __tablename__ = "sign_in"
+
+    name: str = Field(primary_key=True, sa_type=Text)
+    failures: int = Field(sa_type=BIG, nullable=False)
+    last_ms: int = Field(sa_type=BIG, nullable=False)
+
+
+class DeviceRow(TruthRow, table=True):
+    """A device that stands for an account without a password: first by a code for minutes, then by its cookie."""
+
+    __tablename__ = "device"
+
+    device: str = Field(primary_key=True, sa_type=Text)
+    account: str = Field(sa_type=Text, nullable=False, index=True, foreign_key="account.account")
+    name: str = Field(sa_type=Text, nullable=False)
+    stage: str | None = Field(sa_type=Text, nullable=True)
+    made_ms: int = Field(sa_type=BIG, nullable=False)
+    code: str | None = Field(sa_type=Text, nullable=True, index=True, unique=True)
+    code_until_ms: int = Field(sa_type=BIG, nullable=False)
+    digest: str | None = Field(sa_type=Text, nullable=True, index=True, unique=True)
+    enrolled_ms: int | None = Field(sa_type=BIG, nullable=True)
+    ended_ms: int | None = Field(sa_type=BIG, nullable=True)
+
+
 class CosignatureRow(TruthRow, table=True):
     """A witness's signature line over the checkpoint of a tree size."""
 

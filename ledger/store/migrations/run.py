@@ -16,8 +16,8 @@ LOCK = 7_203_115
 """The PostgreSQL advisory lock that migrating programs take, any number that is theirs."""
 
 
-def upgrade(engine: Engine, dialect: Dialect) -> None:
-    """Apply every revision that is missing. Raises StoreUnavailable for a store of a newer program."""
+def upgrade(engine: Engine, dialect: Dialect, to: str = "head") -> None:
+    """Apply every revision that is missing, up to ``to``. Raises StoreUnavailable for a store of a newer program."""
     config = Config()
     config.set_main_option("script_location", str(Path(__file__).parent).replace("%", "%%"))
     config.set_main_option("path_separator", "os")
@@ -29,7 +29,7 @@ def upgrade(engine: Engine, dialect: Dialect) -> None:
             connection.exec_driver_sql("SET LOCAL statement_timeout = '10min'")
         config.attributes["connection"] = connection
         try:
-            command.upgrade(config, "head")
+            command.upgrade(config, to)
         except CommandError as error:
             raise StoreUnavailable(
                 "schema is not one that this program knows", mend="run the program that wrote it, or a newer one"
