@@ -38,8 +38,13 @@ class AskAnswer(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     earliest: str | None = None
 
 
-def ask_store(store: Store, records: Sequence[Record], *, author: str, now_ms: int) -> list[AskAnswer]:
-    """Answer for each record in turn, each seeing those before it. Raises MalformedRecord for what cannot be read."""
+def ask_store(
+    store: Store, records: Sequence[Record], *, author: str, now_ms: int, apart: bool = False
+) -> list[AskAnswer]:
+    """Answer for each record in turn, each seeing those before it, or with ``apart`` none of them.
+
+    Raises MalformedRecord for what cannot be read.
+    """
     check_submission(records)
     state = State()
     answers = []
@@ -58,7 +63,8 @@ def ask_store(store: Store, records: Sequence[Record], *, author: str, now_ms: i
             except Refused as error:
                 answers.append(AskAnswer(may=False, reasons=(_refusal(error, position),)))
                 continue
-            enter(Fact(index, position, record, author, now_ms, tuple(breaches)), state)
+            if not apart:
+                enter(Fact(index, position, record, author, now_ms, tuple(breaches)), state)
             answers.append(_answer(breaches))
     return answers
 

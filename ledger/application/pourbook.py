@@ -133,17 +133,17 @@ class Pourbook:
     def submit(self, submission: Submission, account: Account, future: Any = None) -> Any:
         """Say records. The future gives `Entered`. Raises Forbidden, MalformedInput at once; refusals come by the future.
 
-        What rests on verdicts, files or cases, and what leaves for sale, is checked against the store first (`check_said`),
-        and may be refused at once.
+        What rests on verdicts, files or cases, what leaves for sale, and what takes back is checked against the store first
+        (`check_said`), and may be refused at once.
         """
         for kind in said_kinds(submission):
             check_may_say(account.roles, kind)
-        judged = check_said(self.store, submission, account)
+        judged = check_said(self.store, submission, account, self.clock_ms)
         return self._writer.submit(submission, account.account, future, judged=judged)
 
-    def ask(self, records: Sequence[Record], account: Account) -> list[AskAnswer]:
-        """May this be done now? One answer a record, each seeing those before it."""
-        return ask_store(self.store, records, author=account.account, now_ms=self.clock_ms())
+    def ask(self, records: Sequence[Record], account: Account, *, apart: bool = False) -> list[AskAnswer]:
+        """May this be done now? One answer a record, each seeing those before it; ``apart``, each as if said alone."""
+        return ask_store(self.store, records, author=account.account, now_ms=self.clock_ms(), apart=apart)
 
     def allot_serials(self, station: str, count: int, key: str, account: Account) -> Allotted:
         """Serials of the own scheme for a station, entered before they are given. The same key gives the same again."""

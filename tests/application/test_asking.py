@@ -97,3 +97,10 @@ def test_what_cannot_be_read_is_no_question(ready: Floor) -> None:
     with pytest.raises(MalformedRecord) as caught:
         ask(ready, engraved("U-1", "P-1"), broken)
     assert "records[1].unit" == caught.value.where
+
+
+def test_asked_apart_no_record_sees_another(ready: Floor) -> None:
+    """Each is answered as if it were said alone: the same ball may be engraved with either number."""
+    both = [record(engraved("U-1", "P-1")), record(engraved("U-1", "P-2"))]
+    assert [True, True] == [answer.may for answer in ready.book.ask(both, ready.lead, apart=True)]
+    assert [True, False] == [answer.may for answer in ready.book.ask(both, ready.lead)]
