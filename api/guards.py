@@ -1,4 +1,7 @@
-"""Who asks, and whether they may: bearer token to account, account to action.
+"""Who asks, and whether they may: bearer token or browser's cookie to account, account to action.
+
+A bearer token goes before a cookie.  By a cookie, what changes something must come from a page of this host and say the
+form token of its session (`api.same_site`); a page's form says it in a field, a script in the header ``x-form-token``.
 
 Accounts are kept for a few seconds by the digest of their token, so that a busy station costs no look-up; **a revoked
 token may go on for as long as that, and no longer** (`Settings.token_memory_s`).  Only accounts that exist are kept.
@@ -14,9 +17,14 @@ from litestar.connection import ASGIConnection
 from litestar.handlers.base import BaseRouteHandler
 
 from api.operation import operation_of
+from api.pages.session import BrowserSession, Sessions
+from api.same_site import SAFE, check_form_token, check_same_site
 from ledger.access.roles import check_may_do
 from ledger.access.tokens import Account, token_digest
-from ledger.errors import Unauthenticated
+from ledger.errors import Forbidden, Unauthenticated
+
+OWN_ACCOUNT = "own-account"
+"""The one action that is open to an account whose password was given by someone else."""
 
 MOST_KEPT = 10_000
 
@@ -60,17 +68,62 @@ class Identity:
 async def guard(connection: ASGIConnection[Any, Any, Any, Any], handler: BaseRouteHandler) -> None:
     """Let a request through if its operation is public, or its account may do it.
 
-    Raises Unauthenticated or Forbidden. A handler without a description is closed to everyone.
+    Raises Unauthenticated or Forbidden. A handler without a description is closed to everyone. Of a page, the scope keeps
+    the session under ``session`` (`api.pages.session.session_at`), None for nobody, and ``page``.
     """
     operation = operation_of(handler)
+    page = operation is not None and operation.page
+    public = operation is not None and operation.action is None
+    # What is open to everyone is refused in the form that the client prefers; a page as a page, all else as JSON.
+    connection.scope["page"] = page or (None if public else False)  # type: ignore[typeddict-unknown-key]  # ours, beside those of ASGI
+    if operation is not None and operation.limited:
+        connection.app.state.parts.limiter.admit(client_of(connection))
     if operation is not None and operation.action is None:
-        if operation.limited:
-            connection.app.state.parts.limiter.admit(client_of(connection))
+        if page:
+            await _open_page(connection)
         return
-    identity: Identity = connection.app.state.parts.identity
-    account = await identity.account(connection.headers.get("authorization", ""))
-    check_may_do(account.roles, "" if operation is None else str(operation.action))
+    action = "" if operation is None else str(operation.action)
+    authorization = connection.headers.get("authorization", "")
+    session = None if authorization else await _session(connection)
+    if session is None:
+        if page and not authorization:
+            raise Unauthenticated("nobody is signed in here", mend="sign in")
+        identity: Identity = connection.app.state.parts.identity
+        account = await identity.account(authorization)
+        check_may_do(account.roles, action)
+    else:
+        account = session.as_account()
+        await _check_session(connection, session, action, page=page)
     connection.scope["user"] = account
+
+
+async def _session(connection: ASGIConnection[Any, Any, Any, Any]) -> BrowserSession | None:
+    sessions: Sessions = connection.app.state.parts.sessions
+    session = await sessions.find(connection)
+    connection.scope["session"] = session
+    return session
+
+
+async def _open_page(connection: ASGIConnection[Any, Any, Any, Any]) -> None:
+    """A page that is open to everyone knows who looks, and takes forms of this host alone."""
+    session = await _session(connection)
+    if session is not None:
+        connection.scope["user"] = session.as_account()
+    if connection.scope.get("method") not in SAFE:
+        check_same_site(connection)
+
+
+async def _check_session(
+    connection: ASGIConnection[Any, Any, Any, Any], session: BrowserSession, action: str, *, page: bool
+) -> None:
+    if session.must_change and action != OWN_ACCOUNT:
+        raise Forbidden(
+            "password of this account was given by someone else", mend="choose a password of your own at /account"
+        )
+    check_may_do(session.roles, action)
+    if connection.scope.get("method") not in SAFE:
+        check_same_site(connection)
+        await check_form_token(connection, session, in_form=page)
 
 
 def account_of(request: Request[Any, Any, Any]) -> Account:

@@ -8,7 +8,7 @@ from functools import cache
 from typing import Any
 
 _POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; worker-src 'self'; "
     "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 # The viewer writes style attributes; it is the only page whose policy differs.
@@ -18,7 +18,8 @@ VIEWER_PATH = "/docs"
 
 FIXED = {
     "x-content-type-options": "nosniff",
-    "referrer-policy": "no-referrer",
+    # Nothing to other hosts; a form of ours says where it comes from, which "no-referrer" would hide (`api.guards`).
+    "referrer-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "camera=(), geolocation=(), microphone=()",
 }
@@ -51,4 +52,7 @@ def _answer_headers(public: bool, viewer: bool, personal: bool) -> tuple[tuple[b
 
 
 def _shows_token(scope: Any) -> bool:
+    """Whether an answer is for one account alone: a token was sent, or a browser's session is at hand."""
+    if scope.get("session") is not None:
+        return True
     return any(name == b"authorization" for name, _ in scope.get("headers", ()))

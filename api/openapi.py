@@ -112,7 +112,7 @@ def _described(app: Litestar) -> Iterator[tuple[HTTPRoute, HTTPRouteHandler, Ope
         if isinstance(route, HTTPRoute):
             for handler in route.route_handlers:
                 operation = operation_of(handler)
-                if operation is not None:
+                if operation is not None and not operation.page:
                     yield route, handler, operation
 
 

@@ -17,6 +17,8 @@ class Operation(NamedTuple):
     ``body`` and ``answer`` are types that msgspec can write a schema for; ``query`` is a Struct of optional fields.
     ``takes`` is the type of a body that is bytes and not JSON.
     ``media`` is the type of the answer; ``keyed`` says that an ``Idempotency-Key`` header must come along.
+    ``page``: a person's page; left out of the OpenAPI document, opened by the cookie of a browser (`api.guards`), and
+    refused as a page too.
     """
 
     summary: str
@@ -31,6 +33,7 @@ class Operation(NamedTuple):
     problems: tuple[int, ...] = ()
     status: int = 200
     limited: bool = False
+    page: bool = False
 
 
 def described(operation: Operation) -> dict[str, Any]:

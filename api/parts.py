@@ -12,9 +12,12 @@ from api.delivery import Delivery
 from api.guards import Identity
 from api.histogram import Histogram
 from api.links import Links
+from api.pages.access.provider import Provider
+from api.pages.session import Sessions
 from api.rate_limit import RateLimiter
 from api.settings import Settings
 from ledger.access.tokens import Account
+from ledger.application.book_checks import BookChecks
 from ledger.application.long_reads import LongReads
 from ledger.application.pourbook import Pourbook
 from ledger.application.said_first import is_looked_at
@@ -41,11 +44,14 @@ class Parts:
     settings: Settings
     delivery: Delivery
     identity: Identity
+    sessions: Sessions
     limiter: RateLimiter
     links: Links
     registrations: Histogram
     long_reads: LongReads
+    checks: BookChecks
     turns: asyncio.Semaphore
+    provider: Provider | None = None
 
     async def submit(self, submission: Submission, account: Account) -> Entered:
         """Say records and wait for their entry without holding the loop. Raises what refused them."""

@@ -22,10 +22,13 @@ import msgspec
 from litestar import Request, Response
 from litestar.exceptions import HTTPException
 
+from api.pages import prefers_html
 from ledger import errors
 from ledger.errors import LedgerError
 
 MEDIA_TYPE = "application/problem+json"
+QUEUED = "x-queued"
+"""The header by which the queue of a station's page says that a program reads the answer (`api.pages.stations.answers`)."""
 INTERNAL = "internal-error"
 
 STATUS_OF: dict[type[LedgerError], int] = {
@@ -116,11 +119,24 @@ def problem_of(error: Exception, instance: str) -> Answered:
 
 
 def answer_problem(request: Request[Any, Any, Any], error: Exception) -> Response[bytes]:
-    """The response to a request that failed; registered for every exception."""
+    """The response to a request that failed; registered for every exception. A page's is a page."""
     problem, headers = problem_of(error, request.scope["path"])
+    if is_for_people(request):
+        # Pages are made of what this module describes.
+        from api.pages.refusal import refusal  # noqa: PLC0415
+
+        return refusal(request, problem, headers)
     return Response(
         content=msgspec.json.encode(problem), media_type=MEDIA_TYPE, status_code=problem.status, headers=headers
     )
+
+
+def is_for_people(request: Request[Any, Any, Any]) -> bool:
+    """Whether a request asked for a page: of one, or by a browser where nothing is served. A queue never does."""
+    if request.headers.get(QUEUED):
+        return False
+    asked = request.scope.get("page")
+    return bool(asked) if asked is not None else prefers_html(request)
 
 
 def explanations() -> dict[str, Explanation]:

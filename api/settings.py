@@ -10,6 +10,7 @@ from pathlib import Path
 
 import msgspec
 
+from api.pages.catalogue import time_zone
 from ledger.errors import MalformedInput
 
 
@@ -33,6 +34,14 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     temperature_log_limit: int = 2_000_000
     """About 60,000 readings: one a minute for six weeks."""
     token_memory_s: float = 5.0
+    secure_cookies: bool = False
+    """Whether browsers reach the service by https though it is asked by http: behind a proxy that does not say so."""
+    oidc_issuer: str = ""
+    """An OpenID Connect provider by which people may sign in too; empty: by name and password alone. Needs the extra oidc."""
+    oidc_client_id: str = ""
+    oidc_client_secret_file: str = ""
+    oidc_name_claim: str = "preferred_username"
+    """The claim that is the name of an account here; ``email`` counts only where the provider has verified it."""
     public_per_minute: int = 120
     public_burst: int = 60
     proxies: str = ""
@@ -40,6 +49,8 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     long_reads: int = 1
     """Processes for long answers (dossiers, populations, everything below a lot); 0 makes them on threads of the service,
     which is enough for a small plant."""
+    time_zone: str = "UTC"
+    """The zone in which pages show instants, by its IANA name; records keep the offset that they were said with."""
     checkpoint_copy: str = ""
     """A file in a second place that keeps the newest checkpoint; empty keeps none."""
 
@@ -97,6 +108,19 @@ def _check(settings: Settings) -> None:
     if not 0 <= settings.long_reads <= 8:
         raise MalformedInput(
             "setting is out of range", expected="0 to 8", got=settings.long_reads, where=variable("long_reads")
+        )
+    try:
+        time_zone(settings.time_zone)
+    except MalformedInput as error:
+        raise MalformedInput(
+            error.problem, expected=error.expected, got=error.got, where=variable("time_zone"), mend=error.mend
+        ) from error
+    if settings.oidc_issuer and not (settings.oidc_client_id and settings.oidc_client_secret_file):
+        raise MalformedInput(
+            "sign-in by another party needs a client",
+            expected="an id and a file with the secret",
+            where=f"{variable('oidc_client_id')}, {variable('oidc_client_secret_file')}",
+            mend="set both, or remove the issuer",
         )
     if not 0 <= settings.port <= 65_535:
         raise MalformedInput(

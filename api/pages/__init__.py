@@ -1,6 +1,6 @@
-"""Pages for people: templates with everything escaped, files that they load, and which form a client prefers.
+"""Pages for people: the files that they load, and which form a client prefers; `api.pages.page` makes a page.
 
-Pages are plain: they work without scripts, in the light and in the dark, and load nothing from another host.
+Pages work without scripts where a form can, in the light and in the dark, and load nothing from another host.
 """
 
 from collections.abc import Mapping
@@ -8,19 +8,9 @@ from importlib import resources
 from types import MappingProxyType
 from typing import Any
 
-import jinja2
-from litestar import Request, Response
+from litestar import Request
 
 HTML = "text/html"
-
-# Every template is HTML, whatever its name: nothing is ever left unescaped.
-_ENVIRONMENT = jinja2.Environment(
-    loader=jinja2.PackageLoader("api.pages", "templates"),
-    autoescape=True,
-    undefined=jinja2.StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-)
 
 _TYPES = {
     ".css": "text/css",
@@ -29,14 +19,6 @@ _TYPES = {
     ".png": "image/png",
 }
 _VIEWER_FILES = ("swagger-ui.css", "swagger-ui-bundle.js")
-
-
-def render(
-    template: str, *, status: int = 200, headers: dict[str, str] | None = None, **values: Any
-) -> Response[bytes]:
-    """A page from a template."""
-    content = _ENVIRONMENT.get_template(template).render(**values).encode()
-    return Response(content=content, media_type=HTML, status_code=status, headers=headers)
 
 
 def prefers_html(request: Request[Any, Any, Any]) -> bool:
@@ -57,6 +39,9 @@ def _read_files() -> Mapping[str, tuple[bytes, str]]:
 def _type_of(name: str) -> str:
     return _TYPES.get("." + name.rpartition(".")[2], "")
 
+
+VIEWER = resources.files("api.pages").joinpath("templates", "viewer.html").read_bytes()
+"""The page of the viewer; it has nothing to fill in."""
 
 FILES = _read_files()
 """Every file that a page may load: name to content and type. Read once; nothing else is ever served as a file."""

@@ -112,7 +112,7 @@ class Accounts(Controller):
         status_code=204,
         opt=described(
             Operation(
-                "Close an account: its tokens end at once here, within seconds elsewhere",
+                "Close an account: its tokens and sessions end at once here, within seconds elsewhere",
                 "keeper",
                 action="accounts",
                 status=204,
@@ -128,3 +128,4 @@ class Accounts(Controller):
         parts = parts_of(request)
         await asyncio.to_thread(close_account, parts.book.store, account, parts.book.clock_ms())
         parts.identity.forget()
+        parts.sessions.forget()

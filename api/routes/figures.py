@@ -72,7 +72,7 @@ class Figures(Controller):
     )
     async def histogram(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """The picture of `capability`."""
-        return await _picture(parts_of(request), draw_capability, _asked(read_query(request, CapabilityWanted)))
+        return await _picture(parts_of(request), draw_capability, figures_asked(read_query(request, CapabilityWanted)))
 
     @get(
         "/charts",
@@ -89,10 +89,11 @@ class Figures(Controller):
     @get("/charts.svg", opt=_described("Control charts as a picture, of one group", ChartsWanted, media=SVG))
     async def chart(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """The picture of `charts`."""
-        return await _picture(parts_of(request), draw_chart, _asked(read_query(request, ChartsWanted)))
+        return await _picture(parts_of(request), draw_chart, figures_asked(read_query(request, ChartsWanted)))
 
 
-def _asked(wanted: CapabilityWanted) -> FiguresAsked:
+def figures_asked(wanted: CapabilityWanted) -> FiguresAsked:
+    """What a query states. Raises MalformedInput for a day that no calendar has."""
     selection = Selection(
         model=wanted.model,
         lot=wanted.lot,
@@ -112,7 +113,7 @@ async def _figures(
     figures: Callable[..., Any],
     draw: Callable[..., str],
 ) -> Response[bytes]:
-    parts, asked = parts_of(request), _asked(read_query(request, wanted))
+    parts, asked = parts_of(request), figures_asked(read_query(request, wanted))
     if SVG in request.headers.get("accept", ""):
         return await _picture(parts, draw, asked)
     return json_answer(await parts.long_answer(figures, asked), headers={"vary": "accept"})

@@ -80,10 +80,7 @@ class ImpactRoutes(Controller):
     async def rules(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """Judge the balls that the query selects both ways."""
         asked = read_query(request, RulesToCompare)
-        before = Under(
-            asked.rulebook, _day(asked.made_on_before, "made_on_before"), _day(asked.event_on_before, "event_on_before")
-        )
-        after = Under(asked.against or asked.rulebook, _day(asked.made_on, "made_on"), _day(asked.event_on, "event_on"))
+        before, after = sides_of(asked)
         parts, selection = parts_of(request), selection_of(asked)
         return json_answer(await parts.long_answer(impact_of_rules, selection, before, after, listed=asked.listed))
 
@@ -126,6 +123,15 @@ class ImpactRoutes(Controller):
         return json_answer(
             await parts.long_answer(impact_of_correction, asked.fact, asked.rulebook, listed=asked.listed)
         )
+
+
+def sides_of(asked: RulesToCompare) -> tuple[Under, Under]:
+    """Before and after, as a query states them. Raises MalformedInput for a day that no calendar has."""
+    before = Under(
+        asked.rulebook, _day(asked.made_on_before, "made_on_before"), _day(asked.event_on_before, "event_on_before")
+    )
+    after = Under(asked.against or asked.rulebook, _day(asked.made_on, "made_on"), _day(asked.event_on, "event_on"))
+    return before, after
 
 
 def _day(on: str | None, where: str) -> dt.date | None:

@@ -68,7 +68,7 @@ class Imports(Controller):
         """Store the file and set to work; 202 with how far it is, at once."""
         parts, asked = parts_of(request), read_query(request, FileToImport)
         raw = await _file(request)
-        standing = await asyncio.to_thread(_jobs(request, parts).begin, raw, asked.what, account_of(request))
+        standing = await asyncio.to_thread(jobs_of(request, parts).begin, raw, asked.what, account_of(request))
         return json_answer(standing, status=202)
 
     @post(
@@ -117,7 +117,7 @@ class Imports(Controller):
     async def standing(self, request: Request[Any, Any, Any], file: FromPath[str]) -> Response[bytes]:
         """Lines done, accepted and refused, and whether it is at work."""
         parts, asked = parts_of(request), read_query(request, FileToImport)
-        return json_answer(await asyncio.to_thread(_jobs(request, parts).standing, file, asked.what))
+        return json_answer(await asyncio.to_thread(jobs_of(request, parts).standing, file, asked.what))
 
     @get(
         "/{file:str}/lines",
@@ -146,7 +146,7 @@ async def _sent(write: Callable[[BinaryIO], Future[Any]]) -> Stream:
     return await sent_file(write, TABLE, {"content-disposition": 'attachment; filename="lines.csv"'})
 
 
-def _jobs(request: Request[Any, Any, Any], parts: Parts) -> ImportJobs:
+def jobs_of(request: Request[Any, Any, Any], parts: Parts) -> ImportJobs:
     """The imports of this service, made with the first of them."""
     state = request.app.state
     jobs: ImportJobs | None = state.get("import_jobs")

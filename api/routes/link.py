@@ -13,7 +13,8 @@ from litestar import Controller, Request, Response, get
 from litestar.params import FromPath
 
 from api.operation import Operation, described
-from api.pages import prefers_html, render
+from api.pages import prefers_html
+from api.pages.page import page as page_of
 from api.parts import json_answer, parts_of
 from ledger.application.public import PublicAnswer
 from ledger.errors import MalformedLink
@@ -52,25 +53,15 @@ class PublicLink(Controller):
         """The public page of a number, or the way to a lot."""
         link = scanned(request)
         if link.serial is None and link.lot is not None:
-            return _to_lot(link.lot)
+            return _to_lot(link.lot, "/lot/" if prefers_html(request) else "/lots/")
         if link.serial is None:
             raise MalformedLink("address names no serial", expected="/01/{gtin14}/21/{serial}", where="address")
         answer = await asyncio.to_thread(parts_of(request).book.public, link.gtin14, link.serial)
         page = PublicPage(answer=answer, gtin=link.gtin14)
         headers = {"vary": "Accept"}
         if prefers_html(request):
-            return render("public.html", headers=headers, page=page)
+            return page_of(request, "public.html", shown=page)
         return json_answer(page, headers=headers)
-
-    @get(
-        "/lot/{lot:str}",
-        opt=described(
-            Operation("Where a traveller's code leads", "public", limited=True, status=307, media="", problems=(429,))
-        ),
-    )
-    async def lot(self, request: Request[Any, Any, Any], lot: FromPath[str]) -> Response[bytes]:  # noqa: ARG002  # as routed
-        """The lot's own page, which needs an account."""
-        return _to_lot(lot)
 
 
 def scanned(request: Request[Any, Any, Any]) -> Link:
@@ -81,6 +72,7 @@ def scanned(request: Request[Any, Any, Any]) -> Link:
     return parse_link(f"https://label.invalid{text}")
 
 
-def _to_lot(lot: str) -> Response[bytes]:
+def _to_lot(lot: str, where: str) -> Response[bytes]:
     safe = "".join(char for char in lot if char.isascii() and (char.isalnum() or char in "._-"))
-    return Response(content=b"", status_code=307, headers={"location": f"/lots/{safe}"}, media_type="text/plain")
+    headers = {"location": f"{where}{safe}", "vary": "Accept"}
+    return Response(content=b"", status_code=307, headers=headers, media_type="text/plain")

@@ -9,27 +9,46 @@ from litestar import Controller, Request, Response, get
 from litestar.params import FromPath
 
 from api.operation import Operation, described
-from api.pages import FILES, HTML, prefers_html, render
-from api.parts import file_answer, json_answer, parts_of
+from api.pages import FILES, HTML, VIEWER, prefers_html
+from api.pages.catalogue import LANGUAGES
+from api.pages.page import LANGUAGE_COOKIE, page
+from api.pages.refusal import local_address, see_other
+from api.parts import file_answer, json_answer
 from api.problems import Explanation, explanations
-from ledger.conformity.verdict import CAUTION
 from ledger.errors import NotFound
 
 _FILE = {"cache-control": "public, max-age=3600"}
+_WORKER = "stations-worker.js"
+"""The one script that may answer for pages outside its own folder (W3C Service Workers, Service-Worker-Allowed)."""
 
 
 class Pages(Controller):
     """What a browser may look at without an account."""
 
-    @get("/", opt=described(Operation("The front page", "public", media=HTML)))
+    @get("/", opt=described(Operation("The front page", "pages", media=HTML, page=True)))
     async def front(self, request: Request[Any, Any, Any]) -> Response[bytes]:
-        """What this is, where to look, and the cautions."""
-        return render("front.html", origin=parts_of(request).book.origin, caution=CAUTION)
+        """What an account may do here, and the cautions."""
+        return page(request, "front.html")
+
+    @get(
+        "/language/{code:str}",
+        status_code=303,
+        opt=described(Operation("Choose a language", "pages", media=HTML, page=True)),
+    )
+    async def language(self, request: Request[Any, Any, Any], code: FromPath[str]) -> Response[bytes]:
+        """Remember the language in the browser, and go back to where it was chosen."""
+        if code not in LANGUAGES:
+            raise NotFound("no such language", expected=", ".join(LANGUAGES), got=code, where="code")
+        answer = see_other(local_address(request.query_params.get("next", "/")))
+        answer.set_cookie(
+            key=LANGUAGE_COOKIE, value=code, max_age=365 * 86_400, path="/", samesite="lax", httponly=True
+        )
+        return answer
 
     @get("/docs", opt=described(Operation("The viewer of this description", "public", media=HTML)))
     async def viewer(self, request: Request[Any, Any, Any]) -> Response[bytes]:  # noqa: ARG002  # the router gives it
         """The OpenAPI document for a person."""
-        return render("viewer.html")
+        return Response(content=VIEWER, media_type=HTML)
 
     @get("/openapi.json", opt=described(Operation("This description, OpenAPI 3.1", "public")))
     async def document(self, request: Request[Any, Any, Any]) -> Response[bytes]:
@@ -52,7 +71,7 @@ class Pages(Controller):
             raise NotFound("no problem has this code", got=code, where="code", mend="use the code of a problem as sent")
         headers = {"vary": "Accept"}
         if prefers_html(request):
-            return render("problem.html", headers=headers, problem=found)
+            return page(request, "problem.html", problem=found)
         return json_answer(found, headers=headers)
 
     @get(
@@ -64,4 +83,5 @@ class Pages(Controller):
         if name not in FILES:
             raise NotFound("no such file", got=name, where="name")
         content, media_type = FILES[name]
-        return file_answer(content, media_type, headers=_FILE)
+        headers = {**_FILE, "service-worker-allowed": "/station"} if name == _WORKER else _FILE
+        return file_answer(content, media_type, headers=headers)

@@ -151,12 +151,21 @@ def test_an_address_that_is_no_label_is_a_400(service: Service, rest: str) -> No
     assert 400 == service.nobody.get(f"/01/{rest}").status_code
 
 
-@pytest.mark.parametrize("path", [f"/01/{GTIN}/10/SL-1", "/lot/SL-1"])
-def test_a_travellers_code_leads_to_the_lot(service: Service, path: str) -> None:
-    """The code on a traveller leads to the lot's page, which needs an account."""
-    answer = service.nobody.get(path)
+@pytest.mark.parametrize(
+    ("path", "accept", "expected"),
+    [
+        (f"/01/{GTIN}/10/SL-1", "application/json", (307, "/lots/SL-1")),
+        (f"/01/{GTIN}/10/SL-1", "text/html", (307, "/lot/SL-1")),
+        ("/lot/SL-1", "text/html", (303, "/sign-in?next=%2Flot%2FSL-1")),
+    ],
+)
+def test_a_travellers_code_leads_to_the_lot(
+    service: Service, path: str, accept: str, expected: tuple[int, str]
+) -> None:
+    """The code on a traveller leads to the lot: a person to its page, a program to its JSON; both need an account."""
+    answer = service.nobody.get(path, headers={"accept": accept})
 
-    assert (307, "/lots/SL-1") == (answer.status_code, answer.headers["location"])
+    assert expected == (answer.status_code, answer.headers["location"])
     assert 401 == service.nobody.get("/lots/SL-1").status_code
 
 

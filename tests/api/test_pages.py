@@ -38,7 +38,7 @@ def test_pages_load_nothing_from_another_host(service: Service, path: str) -> No
     addresses = loaded(page.text)
     for address in list(addresses):
         answer = service.nobody.get(address)
-        assert 200 == answer.status_code, address
+        assert answer.status_code in {200, 303}, address
         if address.endswith(".css"):
             addresses += loaded(answer.text)
 
@@ -67,7 +67,7 @@ def test_the_front_page_states_the_cautions(service: Service) -> None:
     """The first page says what a verdict, a warranty answer and a label are worth."""
     text = service.nobody.get("/", headers=HTML).text
 
-    assert all(said in text for said in ("own assessment", "a person decides", "number issued by us", "styrene"))
+    assert all(said in text for said in ("own assessment", "a person decides", "issued by us", "styrene"))
 
 
 @pytest.mark.parametrize(

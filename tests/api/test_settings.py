@@ -39,6 +39,7 @@ def test_every_setting_has_its_variable() -> None:
         ("body_limit", "0"),
         ("token_memory_s", "301"),
         ("stop_s", ""),
+        ("time_zone", "Mars/Base"),
     ],
 )
 def test_a_wrong_setting_is_named(name: str, text: str) -> None:

@@ -1,0 +1,171 @@
+"""The words of records as pages show them: states, stages, grades, verdicts, sorts. In English mostly the word itself.
+
+One table, so that a word is the same on every page and each language says it once.  A code that is in no row is shown
+as it stands.
+"""
+
+from __future__ import annotations
+
+from api.pages.ball.words import BALL_WORDS
+from api.pages.catalogue import N_
+from api.pages.desk.words import DESK_WORDS
+from api.pages.kind_words import KIND_WORDS
+from api.pages.station_words import CHANGE_WORDS, LINE_REASON_WORDS, LOSS_WAY_WORDS, STEP_WORDS
+
+WORDS: dict[str, dict[str, str]] = {
+    "kind": KIND_WORDS,
+    **BALL_WORDS,
+    "public": {  # what `ledger.application.public` says, by its own words
+        "number issued by us": N_("number issued by us"),
+        "unknown number: not issued by us under this product": N_("unknown number: not issued by us under this product"),
+        "made before the maker's present records": N_("made before the maker's present records"),
+        "in production": N_("in production"),
+        "returned to the maker": N_("returned to the maker"),
+        "released by the maker": N_("released by the maker"),
+        "not for use: scrapped by the maker": N_("not for use: scrapped by the maker"),
+        "not for use: tested to destruction": N_("not for use: tested to destruction"),
+        "retained by the maker": N_("retained by the maker"),
+        "held by the maker: ask the maker": N_("held by the maker: ask the maker"),
+    },
+    "key": {
+        "checkpoint": N_("signs checkpoints"),
+        "dossier": N_("signs dossiers"),
+        "station": N_("signs for a station"),
+        "witness": N_("signs as a witness"),
+    },
+    "state": {
+        "made": N_("made, without a number"),
+        "engraved": N_("engraved"),
+        "released": N_("released"),
+        "shipped": N_("shipped"),
+        "returned": N_("returned"),
+        "reworked": N_("in rework"),
+        "scrapped": N_("scrapped"),
+        "destroyed": N_("destroyed in a test"),
+        "retained": N_("retained"),
+        "imported": N_("from before the book"),
+    },
+    "stage": {
+        "material": N_("material lot"),
+        "batch": N_("batch"),
+        "block": N_("block lot"),
+        "core": N_("core lot"),
+        "shell": N_("shell lot"),
+        "imported": N_("lot from before the book"),
+    },
+    "grade": {
+        "first": N_("first quality"),
+        "second": N_("second quality"),
+        "house": N_("house ball"),
+        "prototype": N_("prototype"),
+        "demo": N_("demonstration ball"),
+    },
+    "verdict": {
+        "conforms": N_("conforms"),
+        "does_not_conform": N_("does not conform"),
+        "undecided": N_("undecided"),
+        "not_measured": N_("not measured"),
+        "not_applicable": N_("not applicable"),
+        "barred": N_("barred in some events"),
+    },
+    "role": {
+        "station": N_("station"),
+        "inspector": N_("inspector"),
+        "quality": N_("quality lead"),
+        "desk": N_("warranty desk"),
+        "auditor": N_("auditor"),
+        "admin": N_("system keeper"),
+    },
+    "step": STEP_WORDS,
+    "statistic": {
+        "mean": N_("mean"),
+        "median": N_("median"),
+        "range": N_("range"),
+        "single": N_("one reading"),
+    },
+    "change": CHANGE_WORDS,
+    "loss-way": LOSS_WAY_WORDS,
+    "line-reason": LINE_REASON_WORDS,
+    "post": {
+        "mixing": N_("mixing"),
+        "blocks": N_("blocks"),
+        "cores": N_("cores"),
+        "shells": N_("shells"),
+        "finishing": N_("finishing"),
+        "engraving": N_("engraving"),
+        "inspection": N_("inspection"),
+    },
+    "certainty": {
+        "certain": N_("certain"),
+        "possible": N_("possible"),
+    },
+    "stop": {
+        "use": N_("use"),
+        "work": N_("work"),
+        "release": N_("release"),
+        "shipment": N_("shipment"),
+    },
+    "quantity": {
+        "mass": N_("mass"),
+        "circumference": N_("circumference"),
+        "diameter": N_("diameter"),
+        "out_of_round": N_("out-of-round"),
+        "hardness": N_("hardness"),
+        "roughness": N_("roughness"),
+        "rg_low": N_("low radius of gyration"),
+        "rg_mid": N_("intermediate radius of gyration"),
+        "rg_high": N_("high radius of gyration"),
+        "differential": N_("differential"),
+        "mid_differential": N_("intermediate differential"),
+        "top_weight": N_("top weight"),
+        "static_imbalance": N_("static imbalance"),
+        "pin_to_cg": N_("pin to CG mark"),
+        "pin_to_low_axis": N_("pin to low axis"),
+        "mark_to_high_axis": N_("mark to high axis"),
+        "friction": N_("friction"),
+        "oil_absorption": N_("oil absorption"),
+        "component_density": N_("density of a component"),
+    },
+    **DESK_WORDS,
+    "provenance": {
+        "read": N_("read in the body's own text"),
+        "second-hand": N_("second-hand: quoted elsewhere"),
+        "memory": N_("from memory"),
+    },
+    "effect": {
+        "limit": N_("limit"),
+        "bar": N_("bar from some events"),
+        "trigger": N_("trigger for more samples"),
+    },
+    "made event": {
+        "pour": N_("pour"),
+        "turning": N_("turning"),
+        "engraving": N_("engraving"),
+        "release": N_("release"),
+    },
+    "gauge turn": {
+        "calibration": N_("calibration"),
+        "check": N_("shift check"),
+        "fault": N_("fault"),
+    },
+    "told apart": {
+        "none": N_("nothing"),
+        "mould": N_("mould set"),
+        "station": N_("station"),
+        "lot": N_("shell lot"),
+    },
+    "purpose": {
+        "sale": N_("sale"),
+        "sample": N_("sample"),
+        "test": N_("test"),
+        "warranty": N_("warranty"),
+        "display": N_("display"),
+        "other": N_("other"),
+    },
+}  # fmt: skip
+"""Sort of word, then code, to the English that is looked up."""
+
+
+def english_word(sort: str, code: str) -> str:
+    """The English of a code; the code with its underscores opened where the table lacks it."""
+    return WORDS.get(sort, {}).get(code, code.replace("_", " "))
