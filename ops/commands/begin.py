@@ -52,6 +52,8 @@ def run(arguments: argparse.Namespace) -> int:
             f"  export {stem}_KEY_FILE={folder / f'{purpose}.key'} {stem}_PASSWORD_FILE={folder / f'{purpose}.password'}"
         )
     print("  pourbook serve")
+    print("to let the keeper sign in with a browser:")
+    print(f"  pourbook accounts password '{arguments.keeper}' --store {url}")
     return 0
 
 

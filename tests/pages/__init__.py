@@ -1,0 +1,1 @@
+"""Pages over HTTP: what they say, what they refuse, and their forms without scripts."""
