@@ -77,6 +77,30 @@ def cure_times(
     )
 
 
+def lot_cures(reader: Reader, lot: Lot) -> tuple[CureTime, ...]:
+    """The stages of one lot that have ended, in order of time: its demoulding, each rest, the final cure of a shell lot.
+
+    A rest ended for some of its pieces with each lot that was poured round them.
+    """
+    if lot.stage not in {"block", "core", "shell"}:
+        return ()
+    above: list[Descent] = reader.rows(Descent, "child", lot.lot)
+    below: list[Descent] = [edge for edge in reader.rows(Descent, "parent", lot.lot) if edge.part == lot.stage]
+    children: list[Lot] = rows_with(reader, Lot, "lot", {edge.child for edge in below})
+    spans = [_Span(f"{lot.stage}-rest", lot.lot, child.model, lot.ended_ms, child.began_ms) for child in children]
+    if not any(edge.part in HEIRS for edge in above):
+        spans.append(_Span(f"{lot.stage}-demould", lot.lot, lot.model, lot.began_ms, lot.ended_ms))
+        steps = [step.began_ms for step in reader.rows(LotStep, "lot", lot.lot) if step.step in CURED_STEPS]
+        if lot.stage == "shell" and steps:
+            spans.append(_Span("final-cure", lot.lot, lot.model, lot.ended_ms, min(steps)))
+    plans: list[Plan] = rows_with(reader, Plan, "model", {span.model for span in spans if span.model is not None})
+    logs: list[TemperatureLog] = reader.rows(TemperatureLog, "lot", lot.lot)
+    return tuple(
+        _cure(plans, span, _logs_of(span, logs, above), certain=True)
+        for span in sorted(spans, key=lambda span: (span.from_ms, span.to_ms))
+    )
+
+
 def _final_cures(reader: Reader, unit: Unit, lots: Mapping[str, Lot], edges: Sequence[Descent]) -> dict[str, int]:
     """The shell lots in which a ball may have been poured, and the first step (instant, ms) that its cure came before.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 import msgspec
@@ -135,9 +135,14 @@ def rulebooks_named(reader: Reader, one: Selected) -> list[str]:
 
 def plan_of(reader: Reader, one: Selected) -> Plan | None:
     """The plan in force when a ball was engraved (or turned on)."""
+    return plan_among(rows_with(reader, Plan, "model", [one.lot.model or ""]), one)
+
+
+def plan_among(plans: Iterable[Plan], one: Selected) -> Plan | None:
+    """The same among the plans of its model."""
     at_ms = one.unit.engraved_ms or one.unit.began_ms
-    plans = [plan for plan in rows_with(reader, Plan, "model", [one.lot.model or ""]) if plan.from_ms <= at_ms]
-    return max(plans, key=lambda plan: (plan.from_ms, parse_address(plan.plan)), default=None)
+    standing = [plan for plan in plans if plan.from_ms <= at_ms]
+    return max(standing, key=lambda plan: (plan.from_ms, parse_address(plan.plan)), default=None)
 
 
 def judge_selected(reader: Reader, one: Selected) -> list[JudgedBy]:

@@ -134,8 +134,8 @@ def known_lot_row(reader: Reader, lot: str) -> Lot:
     return row
 
 
-def lot_view(reader: Reader, lot: str) -> LotView:
-    """One lot. Raises NotFound."""
+def lot_view(reader: Reader, lot: str, *, told: bool = True) -> LotView:
+    """One lot; ``told``: with every fact about it, of which a large lot has one for each ball. Raises NotFound."""
     row = known_lot_row(reader, lot)
     model = None if row.model is None else reader.one(Model, row.model)
     return LotView(
@@ -175,7 +175,7 @@ def lot_view(reader: Reader, lot: str) -> LotView:
         samples=tuple(reader.rows(SampleJudged, "lot", lot)),
         readings=lot_readings(reader, [lot]),
         holds=holds_over(reader, [f"lot:{lot}"], [row]),
-        history=history_of(reader, [f"lot:{lot}"]),
+        history=history_of(reader, [f"lot:{lot}"]) if told else (),
     )
 
 

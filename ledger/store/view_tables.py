@@ -38,9 +38,11 @@ _TEXT = Text().with_variant(Text(collation="C"), "postgresql")
 
 COUNTED_WITH: dict[tuple[str, str], tuple[str, ...]] = {
     ("unit", "lot"): ("state", "away"),
+    ("lot", "stage"): ("began_ms",),
     ("gauge_use", "used"): ("lot", "unit", "at_ms"),
 }
-"""Columns that stand in an index beside the one asked by: the balls of many lots are counted from it alone, in its order."""
+"""Columns that stand in an index beside the one asked by: the balls of many lots are counted from it alone, in its order,
+and the newest lots of a stage are read from its end."""
 
 _TYPES: dict[type, Any] = {str: _TEXT, int: BIG, bool: Boolean()}
 

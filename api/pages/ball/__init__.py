@@ -1,0 +1,1 @@
+"""One ball: looked up by its number, and everything about it on one page."""

@@ -1,0 +1,6 @@
+"""The pages of this package, as the application takes them."""
+
+from api.pages.ball.look import BallPages
+from api.pages.ball.search import BallSearch
+
+BALL_PAGES = (BallSearch, BallPages)
