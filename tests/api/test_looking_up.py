@@ -140,7 +140,7 @@ def test_markup_in_a_number_stays_text(service: Service) -> None:
     refused = service.nobody.get(f"/01/{GTIN}/21/%3Cb%3E%C3%BC", headers={"accept": "text/html"})
 
     assert (200, True, False) == (page.status_code, "&lt;b&gt;hi&#34;" in page.text, "<b>" in page.text)
-    assert (400, "malformed-link") == (refused.status_code, refused.json()["code"])
+    assert (400, True, False) == (refused.status_code, "malformed-link" in refused.text, "<b>" in refused.text)
 
 
 @pytest.mark.parametrize(
