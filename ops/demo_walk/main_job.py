@@ -35,7 +35,7 @@ class MainJob:
         self.screen = screen
         self.folder = folder
         self.demo = demo
-        self.serial = ""
+        self.serial = self.label_path = ""
         self.entry = 0
         self.ball: dict[str, Any] = {}
 
@@ -84,12 +84,13 @@ class MainJob:
         svg = self.client.read(f"/balls/{UNIT}/label.svg", WHO)
         self.folder.label.write_bytes(svg)
         gtin = self._lot()["gtin"]
+        self.label_path = f"/01/{gtin}/21/{self.serial}"
         self.screen.say(
             "fetch its label",
-            f"{self.demo.label_stem}/01/{gtin}/21/{self.serial} in {self.folder.label.name}, "
+            f"{self.demo.label_stem}{self.label_path} in {self.folder.label.name}, "
             "which a decoder read back before it was served",
         )
-        told_to_all = self.client.get(f"/01/{gtin}/21/{self.serial}")["answer"]
+        told_to_all = self.client.get(self.label_path)["answer"]
         ball = told_to_all["balls"][0]
         self.screen.say(
             "who scans it reads",

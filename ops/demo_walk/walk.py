@@ -1,4 +1,4 @@
-"""The walk as a whole: build, serve, the main job, verdicts, troubles, the desk, a changed byte; then the service stays up."""
+"""The walk as a whole: build, serve, the main job, verdicts, troubles, the desk, a changed byte, the pages; then the service stays up."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import signal
 import subprocess
 import sys
 import time
+import webbrowser
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -16,7 +17,9 @@ from ledger.errors import StoreError
 from ops.demo_walk.client import Client
 from ops.demo_walk.desk import Desk
 from ops.demo_walk.folder import DemoFolder
+from ops.demo_walk.looking import show_pages
 from ops.demo_walk.main_job import MainJob
+from ops.demo_walk.people import let_people_in
 from ops.demo_walk.quality import Quality
 from ops.demo_walk.screen import Screen
 from ops.demo_walk.tampering import change_book, change_dossier, check_whole_book
@@ -26,12 +29,16 @@ from ops.demo_walk.words import counted
 STOP_S = 30
 
 
-def walk(folder: DemoFolder, screen: Screen, *, seed: int, once: bool) -> int:
-    """Walk through everything; 0. Raises a LedgerError for the first step that fails."""
+def walk(folder: DemoFolder, screen: Screen, *, seed: int, once: bool, opens: bool = False) -> int:
+    """Walk through everything; 0. ``opens``: show the pages in a browser at the end, unless ``once``.
+
+    Raises a LedgerError for the first step that fails.
+    """
     began = time.monotonic()
     screen.line(f"Pourbook, the main job on the plant of {MAKER}: every name, number and trouble is made up")
     with folder.taken():
         demo = _build(folder, screen, seed)
+        people = let_people_in(demo.url)
         with _service(folder) as address:
             client = Client(address, demo.tokens)
             _show_book(client, screen, demo)
@@ -48,9 +55,11 @@ def walk(folder: DemoFolder, screen: Screen, *, seed: int, once: bool) -> int:
             check_whole_book(screen, demo)
             change_book(client, screen, folder, demo)
             change_dossier(screen, folder, job.entry)
+            screen.title("8 Look at it with a browser")
+            show_pages(screen, address, job.label_path, people)
             screen.title(f"Done in {time.monotonic() - began:.0f} s.")
             if not once:
-                _stay(screen, address)
+                _stay(screen, address, opens=opens)
     return 0
 
 
@@ -113,8 +122,10 @@ def _service(folder: DemoFolder) -> Iterator[str]:
                 pipe.close()
 
 
-def _stay(screen: Screen, address: str) -> None:
+def _stay(screen: Screen, address: str, *, opens: bool) -> None:
     try:
+        if opens and not webbrowser.open(address):
+            screen.line("No browser could be opened here.")
         screen.line(f"The service stays at {address} until Ctrl-C; accounts and tokens are in demo.json.")
         while True:
             time.sleep(3600)

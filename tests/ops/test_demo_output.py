@@ -12,12 +12,17 @@ import sys
 from fractions import Fraction
 from pathlib import Path
 
+import httpx
 import pytest
 
+from api.pages.words import english_word
 from fixtures_demo import bends
 from fixtures_demo.days import told as clock
 from fixtures_demo.gauges import SPARE
 from fixtures_demo.troubles import GROUPS, TROUBLES
+from ledger.access.roles import ROLES
+from ops.demo_walk.looking import JOBS
+from ops.demo_walk.people import PASSWORD
 from tests.fixtures_demo.said_readings import SaidBook, read_said, resting_on, soft_units
 
 COMMAND = [sys.executable, "-m", "ops.demo"]
@@ -45,7 +50,7 @@ def walked(project: Path, demo_folder: Path) -> str:
 
 
 def section(walked: str, number: int) -> str:
-    """One of the seven parts of what was printed."""
+    """One of the eight parts of what was printed."""
     return re.split(r"^\d ", walked, flags=re.MULTILINE)[number]
 
 
@@ -269,11 +274,23 @@ def test_changed_bytes_are_found_where_they_are(walked: str) -> None:
     assert re.search(r"one byte changed in (entries/[0-9]+\.json)\. Found: \1: ", text)
 
 
+def test_pages_are_told_with_who_may_sign_in(walked: str) -> None:
+    """The front page, a label's page, the one password, and an account for each role with what it does."""
+    shown = section(walked, 8)
+    assert labels(shown) == ["front page", "a label leads to", "password"]
+    address, serial = found(r"front page +(http://127\.0\.0\.1:\d+)/ .*?/01/\d{14}/21/(\w{9})", " ".join(shown.split()))
+    assert f"{address}/01/" in shown
+    assert serial in section(walked, 3)
+    assert PASSWORD in shown
+    assert "worth nothing elsewhere" in " ".join(shown.split())
+    assert all(f"  {english_word('role', role)}" in shown and JOBS[role] in shown for role in ROLES)
+
+
 def test_output_is_plain_without_a_terminal(walked: str) -> None:
     """No colour codes and no carriage returns where there is no terminal, and no more lines than two screens hold."""
     assert "\x1b" not in walked
     assert "\r" not in walked
-    assert len(walked.splitlines()) <= 200
+    assert len(walked.splitlines()) <= 210
     assert max(map(len, walked.splitlines())) <= 116
 
 
@@ -297,7 +314,7 @@ def test_data_lies_where_it_is_said(walked: str, demo_folder: Path) -> None:
 
 
 def test_service_stays_until_it_is_stopped(walked: str, project: Path, demo_folder: Path) -> None:
-    """Without --once the walk is quick the second time, the service stays up, and Ctrl-C ends it without a traceback."""
+    """Without --once the walk is quick the second time, the service stays up, lets people in, and Ctrl-C ends it."""
     process = subprocess.Popen(
         [*COMMAND, "--folder", str(demo_folder)],
         cwd=project,
@@ -313,6 +330,11 @@ def test_service_stays_until_it_is_stopped(walked: str, project: Path, demo_fold
         lines.append(line)
         if line.startswith("The service stays at"):
             break
+    (address,) = found(r"front page +(\S+)/ ", "".join(lines))
+    with httpx.Client(base_url=address, headers={"accept": "text/html"}, timeout=60) as browser:
+        let_in = browser.post("/sign-in", data={"name": "Quality lead", "password": PASSWORD, "next": "/book"})
+        assert (303, "/book") == (let_in.status_code, let_in.headers["location"])
+        assert 200 == browser.get("/book").status_code
     process.send_signal(signal.SIGINT)
     rest, errors = process.communicate()
     assert "built earlier by this version" in "".join(lines)
