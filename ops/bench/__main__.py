@@ -19,6 +19,7 @@ from ops.bench.figures import markdown
 from ops.bench.flushes import measure_flushes
 from ops.bench.http_rates import measure_http
 from ops.bench.machine import machine_line
+from ops.bench.page_times import measure_pages
 from ops.bench.population_pass import measure_impacts, measure_population_pass
 from ops.bench.signal_pass import measure_signal_pass
 from ops.bench.trace_pass import measure_trace
@@ -33,6 +34,7 @@ MEASURES = {
     "impacts": measure_impacts,
     "signals": measure_signal_pass,
     "trace": measure_trace,
+    "pages": measure_pages,
 }
 """Every measurement by its name, in the order of the table."""
 

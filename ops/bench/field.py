@@ -18,7 +18,10 @@ WARM = 300
 
 
 class Sizes(msgspec.Struct, frozen=True, kw_only=True):
-    """How much is measured. ``balls`` in the book; ``rounds`` in turn; entries a round over HTTP and in bulk."""
+    """How much is measured. ``balls`` in the book; ``rounds`` in turn; entries a round over HTTP and in bulk.
+
+    ``page_asks``: how often each page is asked for.
+    """
 
     balls: int = 20_000
     rounds: int = 3
@@ -28,6 +31,7 @@ class Sizes(msgspec.Struct, frozen=True, kw_only=True):
     connections: int = 32
     flush_single: int = 200
     flush_grouped: int = 1_000
+    page_asks: int = 20
 
     def used(self) -> int:
         """Balls that a run uses up at most."""

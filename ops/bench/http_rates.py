@@ -90,7 +90,7 @@ def _measure(field: Field, case: Case) -> Served:
     folder = field.floor if case.kind == "raw" else field.product
     # The floor answers without reading, so any request will do; the others use balls up.
     first = field.balls if case.kind == "raw" else field.take(WARM + sizes.http)
-    with _server(field, folder, case) as address:
+    with running_server(field, folder, case) as address:
         _load(field, case, address, first, WARM)
         before = _histogram(address, field.plant.token)
         load = _load(field, case, address, first + WARM, sizes.http)
@@ -115,7 +115,8 @@ def _load(field: Field, case: Case, address: str, first: int, count: int) -> Loa
 
 
 @contextmanager
-def _server(field: Field, folder: Path, case: Case) -> Iterator[str]:
+def running_server(field: Field, folder: Path, case: Case) -> Iterator[str]:
+    """A server of a kind over the book in a folder, as a process for the length of the block; its address."""
     words = [sys.executable, "-m", "ops.bench.served", str(folder), case.kind]
     if case.slow and field.shim is not None:
         words = field.shim.command(*words, slow_us=SLOW_US)

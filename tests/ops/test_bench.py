@@ -18,7 +18,9 @@ from ops.bench.plant import LOT, ORIGIN, SIGNERS, make_ready, open_plant, submis
 from ops.bench.raw_route import read_rows
 from ops.bench.recording import RawInserts
 
-TINY = Sizes(balls=1, rounds=1, http=40, bulk=300, seconds=20.0, connections=4, flush_single=3, flush_grouped=60)
+TINY = Sizes(
+    balls=1, rounds=1, http=40, bulk=300, seconds=20.0, connections=4, flush_single=3, flush_grouped=60, page_asks=2
+)
 
 
 def tiny_words(folder: Path, only: Sequence[str]) -> list[str]:

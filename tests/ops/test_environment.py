@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 LOCK = "alembic==1.20.1 --hash=sha256:" + "0" * 64 + "\n"
-SHELL_TOOLS = ("bash", "dirname", "uname", "cmp", "cat", "grep", "mkdir", "rm", "tee", "chmod")
+SHELL_TOOLS = ("bash", "dirname", "uname", "cmp", "cp", "cat", "grep", "mkdir", "rm", "tee", "chmod")
 
 
 @pytest.fixture
@@ -26,6 +26,7 @@ def place(tmp_path: Path, project: Path) -> Path:
         shutil.copy(project / "ops" / name, tmp_path / "ops" / name)
     for name in ("runtime.lock", "dev.lock"):
         (tmp_path / "ops" / name).write_text(LOCK, "utf-8")
+    shutil.copytree(project / "tests" / "browser" / "axe", tmp_path / "tests" / "browser" / "axe")
     (tmp_path / "bin").mkdir()
     for tool in SHELL_TOOLS:
         found = shutil.which(tool)
@@ -178,13 +179,33 @@ def _ops_test(place: Path, *words: str) -> subprocess.CompletedProcess[str]:
     )
 
 
+def _add_test_programs(place: Path, npm: str) -> None:
+    """Everything of the system that `ops/test` looks for; ``npm`` is what that one does."""
+    for name in ("strace", "chromium"):
+        add_program(place, name, "exit 0")
+    add_program(place, "npm", npm)
+
+
 def test_install_system_is_taken_and_full_is_passed_on(place: Path) -> None:
-    """With the system's packages there, nothing is installed, and a skip becomes a failure."""
-    strace = place / "bin" / "strace"
-    strace.write_text("#!/bin/sh\n", "utf-8")
-    strace.chmod(0o755)
-    ran = _ops_test(place, "--full", "--install-system", "tests/book", "-x")
-    assert ran.stdout == "-m pytest -n 2 --full --no-skips tests/book -x\n"
+    """With the system's packages there, none is installed, the checker is fetched once, and a skip becomes a failure."""
+    _add_test_programs(place, f'echo "$*" >> {place}/npm.asked')
+    runs = [_ops_test(place, "--full", "--install-system", "tests/book", "-x") for _ in range(2)]
+    axe = place.resolve() / ".pourbook" / "axe"
+    assert ["-m pytest -n 2 --full --no-skips tests/book -x\n"] * 2 == [ran.stdout for ran in runs]
+    assert (place / "npm.asked").read_text("utf-8") == (
+        f"ci --prefix {axe} --ignore-scripts --no-audit --no-fund --loglevel=error\n"
+    )
+    assert (axe / "package-lock.json").is_file()
+
+
+def test_checker_that_cannot_be_fetched_is_said_in_one_sentence(place: Path) -> None:
+    """When npm fails the run stops and says so, and the next one tries again."""
+    _add_test_programs(place, "exit 1")
+    ran = _ops_test(place, "--install-system")
+    assert (ran.returncode, ran.stdout) == (1, "")
+    assert ran.stderr.startswith("The accessibility checker could not be fetched")
+    _add_test_programs(place, "exit 0")
+    assert _ops_test(place, "--install-system").returncode == 0
 
 
 def test_install_system_says_what_it_lacks(place: Path) -> None:
@@ -193,6 +214,16 @@ def test_install_system_says_what_it_lacks(place: Path) -> None:
     assert ran.returncode != 0
     assert "--install-system needs apt-get, which is not here." in ran.stderr
     assert _ops_test(place).stdout == "-m pytest -n 2\n"
+
+
+def test_install_system_installs_what_is_missing_alone(place: Path) -> None:
+    """Programs that are there are left as they are; a browser by another name counts."""
+    _add_test_programs(place, "exit 0")
+    (place / "bin" / "strace").unlink()
+    (place / "bin" / "chromium").rename(place / "bin" / "google-chrome")
+    add_program(place, "apt-get", f'echo "$*" >> {place}/apt.asked')
+    assert _ops_test(place, "--install-system").returncode == 0
+    assert (place / "apt.asked").read_text("utf-8") == "update -qq\ninstall -y -qq strace\n"
 
 
 def test_no_skips_fails_a_run_with_a_skip(tmp_path: Path, project: Path) -> None:

@@ -1,0 +1,58 @@
+"""Opening pages as a person would, each watched: by role, by size of screen, in the light or in the dark."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import Any
+
+from playwright.sync_api import Browser, Page
+
+from ops.demo_walk.people import PASSWORD
+from ops.screens.browser import Look, new_context
+from ops.screens.plant import DemoPlant, sign_in_name
+from ops.screens.visit import open_page, sign_in
+from tests.browser.watching import Watch
+
+DESK = Look()
+
+
+class Browsing:
+    """Pages of one test. Every context is watched; ``end`` closes them and says what went wrong in any."""
+
+    def __init__(self, browser: Browser, plant: DemoPlant, cookies: dict[str, Any]) -> None:
+        """``cookies``: of roles that signed in at this plant before."""
+        self.plant = plant
+        self._browser = browser
+        self._cookies = cookies
+        self._watches: list[tuple[Page, Watch]] = []
+
+    def page(self, role: str = "", look: Look = DESK, refusals: Collection[int] = ()) -> Page:
+        """An empty page of a fresh context, in which the person of a role has signed in; empty for nobody."""
+        context = new_context(self._browser, self.plant.address, look, self._signed_in(role))
+        page = context.new_page()
+        self._watches.append((page, Watch(context, self.plant.address, refusals)))
+        return page
+
+    def open(self, address: str, role: str = "", look: Look = DESK, refusals: Collection[int] = ()) -> Page:
+        """A page opened at an address of the plant, such as ``/ball/{unit}``, with all that its scripts fetch."""
+        page = self.page(role, look, refusals)
+        open_page(page, self.plant.at(address), scripts=look.scripts)
+        return page
+
+    def watch_of(self, page: Page) -> Watch:
+        """What was noted of a page's context."""
+        return next(watch for kept, watch in self._watches if kept is page)
+
+    def end(self) -> list[str]:
+        """Close every page; the troubles of all."""
+        for page, _ in self._watches:
+            page.context.close()
+        return [trouble for _, watch in self._watches for trouble in watch.troubles]
+
+    def _signed_in(self, role: str) -> Any:
+        """The cookies of a role, which signs in by the form once for all tests of a plant."""
+        if not role:
+            return None
+        if role not in self._cookies:
+            self._cookies[role] = sign_in(self._browser, self.plant.address, sign_in_name(role), PASSWORD)
+        return self._cookies[role]

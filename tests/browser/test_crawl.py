@@ -1,0 +1,89 @@
+"""Following every link from the front page, as each role may: nothing is broken, nothing leads to another host."""
+
+from __future__ import annotations
+
+import re
+from collections import deque
+from urllib.parse import parse_qs, urljoin, urlsplit
+
+import pytest
+from litestar import Litestar
+from litestar.routes import HTTPRoute
+from playwright.sync_api import Page
+
+from api.app import ROUTES
+from ledger.access.roles import ROLES
+from ops.screens.visit import open_page
+from tests.browser.browsing import Browsing
+
+MOST = 200
+"""Addresses looked at for a role; one for each form of address that links lead to."""
+
+LINKS = "() => [...document.querySelectorAll('a[href]')].map(link => link.href)"
+
+
+def forms_of_addresses() -> list[tuple[re.Pattern[str], str]]:
+    """A pattern for each route of the service; those with fewer places first, so that a fixed address is itself."""
+    routes = [
+        route for route in Litestar(route_handlers=ROUTES, openapi_config=None).routes if isinstance(route, HTTPRoute)
+    ]
+    paths = sorted((route.path for route in routes), key=lambda path: path.count("{"))
+    return [(re.compile(re.sub(r"\\\{.+?\\\}", "[^/]+", re.escape(path))), path) for path in paths]
+
+
+class Crawl:
+    """What was seen of the service from one person's links."""
+
+    def __init__(self, page: Page, address: str) -> None:
+        """``address``: of the service."""
+        self.page = page
+        self.address = address
+        self.broken: list[str] = []
+        self.looked_at: list[str] = []
+        self._routes = forms_of_addresses()
+        self._met: set[str] = set()
+
+    def follow(self, first: str) -> None:
+        """Look at an address, then at one address of each form that is linked from what was looked at."""
+        self._met.add(self._form(first))
+        left = deque([(first, "nowhere")])
+        while left and len(self.looked_at) < MOST:
+            address, where = left.popleft()
+            self.looked_at.append(address)
+            for link in self._look(address, where):
+                form = self._form(link)
+                if form not in self._met:
+                    self._met.add(form)
+                    left.append((link, address))
+
+    def _look(self, address: str, where: str) -> list[str]:
+        """The links of a page of this host; nothing for what is no page."""
+        if urlsplit(address).netloc != urlsplit(self.address).netloc:
+            self.broken.append(f"{address}, linked at {where}, is another host's")
+            return []
+        answer = self.page.context.request.get(address, headers={"accept": "text/html"})
+        if answer.status >= 400:
+            self.broken.append(f"{answer.status} for {address}, linked at {where}")
+        if answer.status >= 400 or "text/html" not in answer.headers["content-type"]:
+            return []
+        open_page(self.page, address)
+        return [
+            urljoin(address, link).partition("#")[0] for link in self.page.evaluate(LINKS) if link.startswith("http")
+        ]
+
+    def _form(self, address: str) -> str:
+        """The route of an address and the names of what it asks: pages that differ in neither are of one form."""
+        parts = urlsplit(address)
+        route = next((path for pattern, path in self._routes if pattern.fullmatch(parts.path)), parts.path)
+        return f"{parts.netloc} {route} {sorted(parse_qs(parts.query))}"
+
+
+@pytest.mark.parametrize("role", ["", *ROLES], ids=lambda role: role or "nobody")
+def test_every_link_leads_somewhere(browsing: Browsing, role: str) -> None:
+    """No link that a role sees is broken, none leads to another host, and no page on the way has an error."""
+    crawl = Crawl(browsing.page(role), browsing.plant.address)
+
+    crawl.follow(f"{browsing.plant.address}/")
+
+    assert [] == crawl.broken
+    assert 1 < len(crawl.looked_at) < MOST
