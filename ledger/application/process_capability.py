@@ -60,6 +60,11 @@ class CapabilityFigures(msgspec.Struct, frozen=True, kw_only=True):
 
 def capability_of(reader: Reader, asked: FiguresAsked) -> CapabilityFigures:
     """The capability of each group. Raises NotFound where no group has 2 readings or a limit, MalformedInput, TooLarge."""
+    return capability_with_values(reader, asked)[0]
+
+
+def capability_with_values(reader: Reader, asked: FiguresAsked) -> tuple[CapabilityFigures, dict[str, Counter[int]]]:
+    """The same, and how often each value, in whole millionths, was read in each group."""
     if asked.rulebook is None:
         raise MalformedInput(
             "capability needs limits",
@@ -72,7 +77,7 @@ def capability_of(reader: Reader, asked: FiguresAsked) -> CapabilityFigures:
     readings, house = gathered.readings, house_rule(reader, asked.quantity)
     groups = tuple(_capability(asked, gathered, group, taken[group], house) for group in sorted(taken))
     check_some([one.left_out for one in groups], asked, readings)
-    return CapabilityFigures(
+    figures = CapabilityFigures(
         quantity=asked.quantity,
         unit=readings.unit,
         by=asked.by,
@@ -81,6 +86,7 @@ def capability_of(reader: Reader, asked: FiguresAsked) -> CapabilityFigures:
         weight_classes=classes_of(readings),
         groups=groups,
     )
+    return figures, {group: found.values for group, found in taken.items()}
 
 
 class _Taken:

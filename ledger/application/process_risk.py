@@ -138,13 +138,14 @@ def _rules(
     asked: list[tuple[Literal["simple", "house"], Rule]] = [("simple", Rule("simple"))]
     asked += [("house", house.rule)] if house is not None else []
     return [
-        _rule_risk(side, by, rule, global_risk(production, um, tolerance, _band(rule, um)), (um, printed, limits))
+        _rule_risk(side, by, rule, global_risk(production, um, tolerance, band_of(rule, um)), (um, printed, limits))
         for side, tolerance in sides
         for by, rule in asked
     ]
 
 
-def _band(rule: Rule, um: float) -> float:
+def band_of(rule: Rule, um: float) -> float:
+    """The guard band of a rule, in the unit of the standard uncertainty ``um`` of a reading."""
     if rule.decision == "simple":
         return 0.0
     return guard_band(float(rule.guard_r), um) if rule.decision == "guarded" else float(THREE_WAY_FACTOR) * um
@@ -158,7 +159,7 @@ def _rule_risk(
     shown_with: tuple[float, str, LimitsSeen],
 ) -> RuleRisk:
     um, printed, limits = shown_with
-    band = _band(rule, um)
+    band = band_of(rule, um)
     what = {"lower": f"lower limit {limits.low}", "upper": f"upper limit {limits.high}", "both": "both limits"}[side]
     named = f"{what} {printed}" if side != "both" else what
     guard = f" (w = {in_figures(band, 3)} {printed})" if band else ""
