@@ -20,6 +20,17 @@ from api.headers import add_headers
 from api.histogram import Histogram
 from api.links import Links
 from api.openapi import older, openapi_document
+from api.pages.access.provider import provider_of
+from api.pages.access.routes import ACCESS_PAGES
+from api.pages.ball.routes import BALL_PAGES
+from api.pages.book import BOOK_PAGES
+from api.pages.containment.routes import CONTAINMENT_PAGES
+from api.pages.desk.routes import DESK_PAGES
+from api.pages.limits.routes import LIMITS_PAGES
+from api.pages.lots.routes import LOT_PAGES
+from api.pages.session import Sessions
+from api.pages.stations.ball_routes import BALL_STATION_PAGES
+from api.pages.stations.routes import STATION_PAGES
 from api.parts import TURNS, WORKERS, Parts
 from api.problems import answer_problem
 from api.rate_limit import RateLimiter
@@ -58,6 +69,7 @@ from api.routes.submissions import Submissions
 from api.routes.temperatures import Temperatures
 from api.routes.warranty import Warranty
 from api.settings import Settings
+from ledger.application.book_checks import BookChecks
 from ledger.application.long_reads import LongReads
 from ledger.application.pourbook import Pourbook
 from ledger.errors import LedgerError
@@ -100,6 +112,15 @@ ROUTES = (
     Accounts,
     Health,
     Pages,
+    *ACCESS_PAGES,
+    *BALL_PAGES,
+    *LOT_PAGES,
+    *STATION_PAGES,
+    *BALL_STATION_PAGES,
+    *LIMITS_PAGES,
+    *BOOK_PAGES,
+    *DESK_PAGES,
+    *CONTAINMENT_PAGES,
 )
 
 
@@ -132,11 +153,16 @@ def create_app(book: Pourbook, settings: Settings, delivery: Delivery) -> HeadAs
         settings=settings,
         delivery=delivery,
         identity=Identity(book.account_of, settings.token_memory_s),
+        sessions=Sessions(
+            book.store, settings.token_memory_s, clock_ms=book.clock_ms, secure_cookies=settings.secure_cookies
+        ),
         limiter=RateLimiter(settings.public_per_minute, settings.public_burst),
         links=Links(book.label_stem, lambda lot: _gtin_of(book, lot)),
         registrations=Histogram(),
         long_reads=LongReads(book, settings.long_reads),
+        checks=_checks(book, settings),
         turns=asyncio.Semaphore(TURNS),
+        provider=provider_of(settings),
     )
     app = Litestar(
         route_handlers=ROUTES,
@@ -166,9 +192,20 @@ async def _lifespan(app: Litestar) -> AsyncIterator[None]:
         yield
     finally:
         await asyncio.to_thread(parts.long_reads.close)
+        await asyncio.to_thread(parts.checks.close)
         # The loop runs on until the writer has answered everyone.
         await asyncio.to_thread(parts.book.close)
         parts.delivery.bind(None)
+
+
+def _checks(book: Pourbook, settings: Settings) -> BookChecks:
+    return BookChecks(
+        book.store,
+        origin=book.origin,
+        keys=lambda: [signer.verifier for signer in book.signers.checkpoints()],
+        clock_ms=book.clock_ms,
+        apart=settings.long_reads > 0,
+    )
 
 
 def _gtin_of(book: Pourbook, lot: str) -> str:

@@ -27,7 +27,9 @@ def refusal(request: Request[Any, Any, Any], problem: Problem, headers: dict[str
         return see_other(f"{SIGN_IN}?next={quote(wanted_address(request), safe='')}")
     if problem.status == 403 and session is not None and session.must_change and request.scope["path"] != ACCOUNT:
         return see_other(ACCOUNT)
-    return page(request, "refusal.html", status=problem.status, headers=headers, problem=problem, wait_s=_wait_s(headers))
+    return page(
+        request, "refusal.html", status=problem.status, headers=headers, problem=problem, wait_s=_wait_s(headers)
+    )
 
 
 def _wait_s(headers: dict[str, str]) -> int | None:
