@@ -2,7 +2,7 @@
 
 In every template: ``_`` and ``ngettext``, ``word(sort, code)``, the filters ``number``, ``instant``, ``day``, ``span`` and
 ``english`` (text of the book itself, marked as English), ``session`` (`api.pages.session.BrowserSession` or None), ``menu``,
-``here`` (the path), ``language``, ``languages``, ``origin``, ``form_token`` (empty where nobody is signed in).
+``here`` (the path), ``address`` (with the query), ``language``, ``languages``, ``origin``, ``form_token`` (empty where nobody is signed in).
 """
 
 from __future__ import annotations
@@ -46,6 +46,7 @@ def page_text(request: Request[Any, Any, Any], template: str, **values: Any) -> 
         "session": session,
         "menu": places_for(session.roles) if session is not None else [],
         "here": request.scope["path"],
+        "address": _address(request),
         "language": words.language,
         "languages": LANGUAGES,
         "origin": request.app.state.parts.book.origin,
@@ -53,6 +54,13 @@ def page_text(request: Request[Any, Any, Any], template: str, **values: Any) -> 
         "now_ms": request.app.state.parts.book.clock_ms(),
     }
     return _environment(words).get_template(template).render({**common, **values})
+
+
+def _address(request: Request[Any, Any, Any]) -> str:
+    """The address of a page with its query: where a reader goes on after choosing a language or signing in."""
+    query = request.scope["query_string"].decode("latin-1")
+    path: str = request.scope["path"]
+    return f"{path}?{query}" if query and request.method == "GET" else path
 
 
 def catalogue_of(request: Request[Any, Any, Any]) -> Catalogue:

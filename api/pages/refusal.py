@@ -19,6 +19,9 @@ FRONT = "/"
 SIGN_IN = "/sign-in"
 ACCOUNT = "/account"
 
+_IN_ADDRESS = "%:/?#[]@!$&'()*+,;="
+"""Reserved characters of an address and the sign of what is in percent form already (RFC 3986 section 2.2)."""
+
 
 def refusal(request: Request[Any, Any, Any], problem: Problem, headers: dict[str, str]) -> Response[bytes]:
     """The page, or the way to the page that must come first."""
@@ -39,8 +42,12 @@ def _wait_s(headers: dict[str, str]) -> int | None:
 
 
 def see_other(address: str) -> Response[bytes]:
-    """Send a browser on with a GET (303, RFC 9110 section 15.4.4)."""
-    return Response(content=b"", media_type=HTML, status_code=303, headers={"location": address})
+    """Send a browser on with a GET (303, RFC 9110 section 15.4.4).
+
+    What may not stand in an address goes out in percent form: a part of it may be what somebody typed.
+    """
+    safe = quote(address, safe=_IN_ADDRESS, errors="replace")
+    return Response(content=b"", media_type=HTML, status_code=303, headers={"location": safe})
 
 
 def wanted_address(request: Request[Any, Any, Any]) -> str:

@@ -19,7 +19,9 @@ from tests.browser.browsing import Browsing
 MOST = 200
 """Addresses looked at for a role; one for each form of address that links lead to."""
 
-LINKS = "() => [...document.querySelectorAll('a[href]')].map(link => link.href)"
+# A link in a picture has no address of its own as a page's has.
+LINKS = """() => [...document.querySelectorAll('a[href]')].map(
+    link => new URL(link.getAttribute('href'), document.baseURI).href)"""
 
 
 def forms_of_addresses() -> list[tuple[re.Pattern[str], str]]:

@@ -241,4 +241,4 @@ def test_every_value_of_the_plan_is_what_the_book_judges(floor: Floor, hand: Han
         for one in by.verdicts
         if one.outcome not in {"not_applicable", "not_measured"}
     ]
-    assert after == before
+    assert list(dict.fromkeys(after)) == list(dict.fromkeys(before))

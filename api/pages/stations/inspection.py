@@ -216,7 +216,7 @@ def _page(
         typed=typed,
         problem=problem,
         station=station_name(request, "inspection"),
-        **values,
+        **{"done": "", **values},
     )
 
 
