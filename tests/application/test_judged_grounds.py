@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from ledger.access.tokens import Account
-from ledger.application import pourbook
+from ledger.application import pourbook, said_releases
 from ledger.application.judged_grounds import judged_with
 from ledger.application.releasing import Wanted, release_records, released_before
 from ledger.application.said_releases import check_said_releases
@@ -94,7 +94,7 @@ def test_the_service_sends_what_it_judged_with(ready: Floor, monkeypatch: pytest
         return judged
 
     lead: Account = ready.lead
-    monkeypatch.setattr(pourbook, "check_said_releases", check_first)
+    monkeypatch.setattr(said_releases, "check_said_releases", check_first)
     with pytest.raises(RuleStands, match="what U-2 was judged with changed"):
         ready.book.submit(Submission(key="two", records=said), lead).result(30)
     monkeypatch.setattr(pourbook, "release_records", judge_first)
