@@ -69,6 +69,7 @@ from api.routes.submissions import Submissions
 from api.routes.temperatures import Temperatures
 from api.routes.warranty import Warranty
 from api.settings import Settings
+from api.uploads import close_uploads
 from ledger.application.book_checks import BookChecks
 from ledger.application.long_reads import LongReads
 from ledger.application.pourbook import Pourbook
@@ -168,7 +169,7 @@ def create_app(book: Pourbook, settings: Settings, delivery: Delivery) -> HeadAs
         route_handlers=ROUTES,
         guards=[guard],
         exception_handlers={LedgerError: answer_problem, HTTPException: answer_problem, Exception: answer_problem},
-        before_send=[add_headers],
+        before_send=[add_headers, close_uploads],
         request_max_body_size=settings.body_limit,
         lifespan=[_lifespan],
         openapi_config=None,
