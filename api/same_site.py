@@ -10,6 +10,7 @@ from urllib.parse import urlsplit
 
 from litestar import Request
 from litestar.connection import ASGIConnection
+from litestar.datastructures import FormMultiDict
 
 from api.pages.session import BrowserSession
 from ledger.errors import Forbidden
@@ -48,9 +49,14 @@ async def check_form_token(
     A form that was read for it is kept with the request, so the handler reads it again at no cost.
     """
     said = connection.headers.get(TOKEN_HEADER, "")
+    form: FormMultiDict | None = None
     if not said and in_form and isinstance(connection, Request) and connection.content_type[0] in _FORMS:
-        said = str((await connection.form()).get(TOKEN_FIELD, ""))
+        form = await connection.form()
+        said = str(form.get(TOKEN_FIELD, ""))
     if not session.says(said):
+        if form is not None:
+            # The framework closes the files of a form once a handler had it; this one has none.
+            await form.close()
         raise Forbidden(
             "request does not say the form token of this session",
             where=TOKEN_FIELD if in_form else TOKEN_HEADER,

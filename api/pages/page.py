@@ -92,6 +92,8 @@ def _environment(words: Catalogue) -> jinja2.Environment:
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        # Read once: an upgrade in place must not show new templates to a program that is still the old one.
+        auto_reload=False,
         extensions=["jinja2.ext.i18n", "jinja2.ext.do"],
     )
     environment.install_gettext_callables(words.gettext, words.ngettext, newstyle=True)  # type: ignore[attr-defined]  # the extension adds it

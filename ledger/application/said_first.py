@@ -28,9 +28,7 @@ def is_looked_at(records: Iterable[Record]) -> bool:
     return not LOOKED_AT.isdisjoint(map(type, records))
 
 
-def check_said(
-    store: Store, submission: Submission, account: Account, clock_ms: Callable[[], int]
-) -> dict[str, str]:
+def check_said(store: Store, submission: Submission, account: Account, clock_ms: Callable[[], int]) -> dict[str, str]:
     """Check what rests on verdicts, files or cases, what leaves for sale and what takes back; see the modules asked.
 
     Gives what the balls of releases at first quality were judged with, as a digest by unit. Raises what these raise.

@@ -24,7 +24,7 @@ from msgspec import UNSET
 
 from ledger.access.roles import MAY_SAY
 from ledger.access.tokens import Account
-from ledger.errors import Forbidden, LedgerError, RuleStands
+from ledger.errors import Forbidden, LedgerError, RuleStands, UnknownSubject
 from ledger.line.corrections import Correction
 from ledger.line.kinds import PLAIN_KIND_OF
 from ledger.line.record import Record
@@ -58,7 +58,7 @@ LOOKED_AT: frozenset[type[Record]] = frozenset({Correction})
 def check_said_undone(store: Store, submission: Submission, account: Account, now_ms: int) -> None:
     """Return if the corrections of a submission are the account's to make. Raises Forbidden or RuleStands.
 
-    A fact that is not in the book, or not standing, is left to the check of the record.
+    A fact that is not standing is left to the check of the record.
     """
     if "quality" in account.roles:
         return
@@ -79,6 +79,10 @@ def check_said_undone(store: Store, submission: Submission, account: Account, no
 def undo_refusal(reader: Reader, facts: Sequence[str], account: Account, now_ms: int) -> LedgerError | None:
     """Why an account may not withdraw these facts together; None where it may. One query a fact, and three for all."""
     rows: list[FactRow] = rows_with(reader, FactRow, "address", facts)
+    missing = sorted(set(facts) - {row.address for row in rows})
+    if missing:
+        # It could be anybody's, and of any kind, by the time that the correction is entered.
+        return UnknownSubject(f"fact {missing[0]} is not in the book", where="changes", mend="correct the address")
     for row in rows:
         refusal = _whose(row, account, now_ms)
         if refusal is not None:

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from ledger.access.tokens import Account
-from ledger.application.said_undone import TAKEN_BACK, TAKEN_BACK_MS
-from ledger.errors import Contradiction, Forbidden, RuleStands
+from ledger.application.said_undone import TAKEN_BACK, TAKEN_BACK_MS, check_said_undone
+from ledger.errors import Contradiction, Forbidden, RuleStands, UnknownSubject
 from ledger.line.lots import left_of
 from ledger.line.rows import Lot
 from ledger.line.vocabulary import RECORD_OF
@@ -139,13 +139,22 @@ def test_what_is_rested_on_stays(line: Line) -> None:
     assert 40 == line.left
 
 
-def test_a_fact_that_is_none_is_left_to_the_book(line: Line) -> None:
+def test_a_fact_that_is_none_is_not_taken_back(line: Line) -> None:
     """Unknown addresses and withdrawn facts are refused as ever."""
     (fact,) = line.say(line.station, LOST).addresses
     line.undo(line.station, fact)
-    for address, error in (("9999.0", Exception), (fact, Contradiction)):
+    for address, error in (("9999.0", UnknownSubject), (fact, Contradiction)):
         with pytest.raises(error):
             line.undo(line.station, address)
+
+
+def test_a_fact_that_is_to_come_is_not_taken_back(line: Line) -> None:
+    """Whoever guesses the address of the next entry is refused before it waits beside a hold that gets that address."""
+    (fact,) = line.say(line.station, LOST).addresses
+    guessed = f"{int(fact.partition('.')[0]) + 1}.0"
+    withdrawal = {"kind": "correction", "changes": [{"fact": guessed}], "reason": "typing-mistake", "at": at(100)}
+    with pytest.raises(UnknownSubject):
+        check_said_undone(line.floor.book.store, said("guess", withdrawal), line.station, line.floor.now_ms)
 
 
 def test_an_account_without_the_kind_s_role_may_not(line: Line) -> None:
