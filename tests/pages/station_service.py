@@ -147,6 +147,12 @@ class Hand:
             self.page = answer
         return answer
 
+    def start(self, stage: str, **typed: str | list[str]) -> None:
+        """Begin a pour by its button: the page that follows keeps what was typed and when."""
+        answer = self.client.post(f"/station/{stage}/start", data={**self.fields(f"/station/{stage}/pour"), **typed})
+        assert answer.status_code == 303
+        self.open(answer.headers["location"])
+
     def carry(self, action: str, nth: int = 0, /, **typed: str | list[str]) -> httpx.Response:
         """Send a form, and open the page that it leads to."""
         answer = self.send(action, nth, **typed)
