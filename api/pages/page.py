@@ -1,8 +1,9 @@
 """A page: a template in the reader's language, with the menu of the account, its form token, and the plant's zone.
 
 In every template: ``_`` and ``ngettext``, ``word(sort, code)``, the filters ``number``, ``instant``, ``day``, ``span`` and
-``english`` (text of the book itself, marked as English), ``session`` (`api.pages.session.BrowserSession` or None), ``menu``,
-``here`` (the path), ``address`` (with the query), ``language``, ``languages``, ``origin``, ``form_token`` (empty where nobody is signed in).
+``english`` (text of the book itself, marked as English), ``session`` (`api.pages.session.BrowserSession` or None), ``may(action)``,
+``menu``, ``here`` (the path), ``address`` (with the query), ``language``, ``languages``, ``origin``, ``form_token`` (empty
+where nobody is signed in).
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from api.pages.catalogue import ENGLISH, LANGUAGES, Catalogue, catalogue, prefer
 from api.pages.menu import places_for
 from api.pages.session import BrowserSession, session_at
 from api.pages.words import english_word
+from ledger.access.roles import MAY_DO
 
 LANGUAGE_COOKIE = "pourbook-language"
 
@@ -45,6 +47,7 @@ def page_text(request: Request[Any, Any, Any], template: str, **values: Any) -> 
     common = {
         "session": session,
         "menu": places_for(session.roles) if session is not None else [],
+        "may": lambda action: session is not None and not MAY_DO[action].isdisjoint(session.roles),
         "here": request.scope["path"],
         "address": _address(request),
         "language": words.language,

@@ -9,6 +9,7 @@ from __future__ import annotations
 import http.client
 import time
 from collections.abc import Mapping
+from contextlib import closing
 from statistics import median
 from typing import NamedTuple
 from urllib.parse import urlsplit
@@ -41,12 +42,18 @@ def measure_pages(field: Field) -> list[Row]:
     examples = [(page, _address(page, places)) for page in PAGES]
     asked = [(page, address) for page, address in examples if address]
     taken: dict[PageExample, list[float]] = {page: [] for page, _ in asked}
-    with running_server(field, field.product, PRODUCT) as server:
-        connection = http.client.HTTPConnection(urlsplit(server).netloc, timeout=60)
+    with (
+        running_server(field, field.product, PRODUCT) as server,
+        closing(http.client.HTTPConnection(urlsplit(server).netloc, timeout=60)) as connection,
+    ):
         for _ in range(field.sizes.page_asks):
             for page, address in asked:
-                taken[page].append(_ask_ms(connection, page, address, cookies))
-        connection.close()
+                if page in taken:
+                    taken_ms = _ask_ms(connection, page, address, cookies)
+                    if taken_ms is None:
+                        del taken[page]
+                    else:
+                        taken[page].append(taken_ms)
     return _rows(field, [Timed(page, median(times), max(times)) for page, times in taken.items()])
 
 
@@ -67,7 +74,8 @@ def _rows(field: Field, found: list[Timed]) -> list[Row]:
 
 def _ask_ms(
     connection: http.client.HTTPConnection, page: PageExample, address: str, cookies: Mapping[str, str]
-) -> float:
+) -> float | None:
+    """How long an answer took; None where the measured book holds no such thing."""
     headers = {"accept": "text/html"}
     if page.role:
         headers["cookie"] = f"{COOKIE}={cookies[page.role]}"
@@ -76,6 +84,8 @@ def _ask_ms(
     answer = connection.getresponse()
     answer.read()
     taken = (time.perf_counter() - began) * 1_000
+    if answer.status == http.HTTPStatus.NOT_FOUND != page.status:
+        return None
     if answer.status != page.status:
         raise Refused(
             "page answered otherwise", where=f"{page.name}: {address}", expected=page.status, got=answer.status

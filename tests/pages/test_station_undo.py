@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -115,4 +116,6 @@ def test_an_entry_that_is_none_is_refused(hand: Hand) -> None:
 def test_an_undo_leads_back_to_this_service_alone(hand: Hand) -> None:
     """Another host in the address of the way back is not taken."""
     page = hand.open(f"/station/undo?{undo_of(hand).partition('&')[0]}&back=https://evil.example/").text
-    assert "evil.example" not in page
+    # Where the language is chosen, the whole address is named again, as a place of this service.
+    assert "evil.example" not in page.partition("<footer")[0]
+    assert [] == re.findall(r'(?:href|action)="[^"/]*//', page)
