@@ -49,6 +49,7 @@ COMMANDS: tuple[Command, ...] = (
         "check that an entry stands in a book, by its receipt and a key",
         "ops.commands.verify_receipt",
     ),
+    Command("verify fork", "check the evidence that two heads of one book were signed", "ops.commands.verify_fork"),
     Command("find", "which ball is it, by a half-worn, scanned or former number", "ops.commands.find"),
     Command(
         "claim", "a number or a claim as the desk reads it: term, reasons, what speaks for what", "ops.commands.claim"
@@ -62,6 +63,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("gauge", "one gauge for a report: calibrations, studies, uncertainty budget", "ops.commands.gauge"),
     Command("rulebook", "list the rulebooks that ship, check a file, tell two editions apart", "ops.commands.rulebook"),
     Command("export", "write the dossier of a selection of balls to a file", "ops.commands.export"),
+    Command("mirror", "follow a book from outside, and keep the evidence if it is ever forked", "ops.commands.mirror"),
     Command("accounts", "who has an account; a first password, a code for a device", "ops.commands.accounts"),
     Command("keys", "make a key file, or show what one says", "ops.commands.keys"),
 )
