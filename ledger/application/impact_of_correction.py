@@ -6,8 +6,8 @@ touched readings, dates, the lot that a ball is of, a gauge or a model; the ball
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from collections.abc import Collection, Iterable
+from typing import Any, NamedTuple
 
 import msgspec
 from msgspec import UNSET, UnsetType
@@ -39,16 +39,11 @@ from ledger.conformity.rulebook import Rulebook
 from ledger.errors import NotFound
 from ledger.line.reading_rows import Gauge
 from ledger.line.rows import Lot
-from ledger.line.standing_readings import parse_manner
+from ledger.line.standing_readings import gauges_in
 from ledger.store.columns import ReadingColumns, ReadWith
 from ledger.store.reader import Reader
 from ledger.store.selections import Selection, rows_with
-from ledger.store.whereabouts import whereabouts
-
-if TYPE_CHECKING:
-    import numpy as np
-
-    Whole = np.ndarray[Any, np.dtype[np.int64]]
+from ledger.store.whereabouts import count_whereabouts
 
 
 class Corrected(msgspec.Struct, frozen=True, kw_only=True):
@@ -194,12 +189,12 @@ class _Passes:
         self.judged += len(chunk.units)
         if not self._asking.overlap:
             return
-        new = [unit for unit in chunk.units if unit not in self.seen]
+        new = [unit for unit in chunk.units if unit not in self.seen] if self.seen else chunk.units
         if not self._asking.is_one_pass:
             self.judged_units.update(chunk.units)
             self.seen.update(new)
         self.new += len(new)
-        self.where.take(whereabouts(self._reader, new).values())
+        self.where.take(count_whereabouts(self._reader, new))
 
     def merge(self, later: _Counts) -> None:
         """Add what was counted over the other half of the one pass."""
@@ -287,14 +282,10 @@ def _concerned(reader: Reader, reach: Reach, rulebook: Rulebook, *, whole: bool)
 def _choice(without: Collection[str], gauge: str | None) -> Choose:
     """Balls that are not among some, and of which a gauge read something where one is named."""
 
-    def wanted(raw: ReadingColumns, _numbers: Mapping[str, Whole]) -> Any:
+    def wanted(raw: ReadingColumns) -> Any:
         import numpy as np  # noqa: PLC0415  # costs start-up time, and only populations need it
 
-        texts: Sequence[str] = raw.texts["manner"]
-        named = {
-            text: gauge is None or any(how.gauge == gauge for how in parse_manner(text).values()) for text in set(texts)
-        }
-        pairs = zip(raw.texts["unit"], texts, strict=True)
-        return np.fromiter((unit not in without and named[text] for unit, text in pairs), np.bool_, raw.balls)
+        named = raw.of_manner((gauge is None or gauge in gauges_in(text) for text in raw.manners), np.bool_)
+        return named & ~np.fromiter(map(without.__contains__, raw.units), np.bool_, raw.balls) if without else named
 
     return wanted

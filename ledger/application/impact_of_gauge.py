@@ -6,9 +6,9 @@ out.  A ball that was read again since, with another gauge or after rework, rest
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import msgspec
 from msgspec import UNSET, UnsetType
@@ -52,12 +52,7 @@ from ledger.line.standing_readings import parse_manner
 from ledger.store.columns import ReadingColumns, ReadWith
 from ledger.store.reader import Reader
 from ledger.store.selections import Selection, every_row
-from ledger.store.whereabouts import reading_sources, whereabouts
-
-if TYPE_CHECKING:
-    import numpy as np
-
-    Whole = np.ndarray[Any, np.dtype[np.int64]]
+from ledger.store.whereabouts import count_whereabouts, reading_sources
 
 _TRUSTED, _NOW, _SHIFTED = range(3)
 
@@ -210,13 +205,13 @@ class _Counted:
     def take(self, reader: Reader, units: Sequence[str], judged: Sequence[Any]) -> None:
         now = self.now.take(judged[_TRUSTED], judged[_NOW])
         keys = change_keys(judged[_TRUSTED].own, judged[_NOW].own) + _BEHIND
-        found = whereabouts(reader, units)
-        self.where.take(found.values())
+        self.where.take(count_whereabouts(reader, units))
         told = now
         if self.shifted is not None:
             shifted = self.shifted.take(judged[_TRUSTED], judged[_SHIFTED])
             keys[shifted] = change_keys(judged[_TRUSTED].own[shifted], judged[_SHIFTED].own[shifted])
-            self.shifted_where.take(found[units[place]] for place in shifted.nonzero()[0].tolist())
+            moved = [units[place] for place in shifted.nonzero()[0].tolist()]
+            self.shifted_where.take(count_whereabouts(reader, moved))
             told = now | shifted
         self.foremost.take(keys[told], units, told.nonzero()[0])
         self.balls += len(units)
@@ -275,21 +270,18 @@ class _Choice:
     def __init__(self, reader: Reader, gauge: Gauge, window: Window) -> None:
         self._reader, self._gauge, self._window = reader, gauge, window
 
-    def __call__(self, raw: ReadingColumns, numbers: Mapping[str, Whole]) -> Any:
+    def __call__(self, raw: ReadingColumns) -> Any:
         import numpy as np  # noqa: PLC0415  # costs start-up time, and only populations need it
 
-        texts = raw.texts["manner"]
-        names = {text: self._names(text) for text in set(texts)}
-        wanted = np.fromiter(map(names.__getitem__, texts), np.bool_, raw.balls)
-        first, last = numbers["first_ms"], numbers["last_ms"]
+        wanted = raw.of_manner(map(self._names, raw.manners), np.bool_)
         inside = np.ones(raw.balls, dtype=bool)
         if self._window.from_ms is not None:
-            inside &= first >= self._window.from_ms
+            inside &= raw.numbers["first_ms"] >= self._window.from_ms
         if self._window.to_ms is not None:
-            inside &= last <= self._window.to_ms
+            inside &= raw.numbers["last_ms"] <= self._window.to_ms
         # A ball's readings lie on both sides of an end: each says for itself when it was.
         doubtful = (wanted & ~inside).nonzero()[0].tolist()
-        units = raw.texts["unit"]
+        units = raw.units
         sources = reading_sources(self._reader, [units[place] for place in doubtful])
         for place in doubtful:
             wanted[place] = self._window.takes(sources[units[place]][self._gauge.quantity].at_ms)

@@ -42,7 +42,7 @@ from ledger.conformity.rulebook import RulebookFile
 from ledger.errors import MalformedInput
 from ledger.store.reader import Reader
 from ledger.store.selections import Selection
-from ledger.store.whereabouts import whereabouts
+from ledger.store.whereabouts import count_whereabouts
 
 
 class Under(NamedTuple):
@@ -163,7 +163,7 @@ class _Counted:
     def take(self, reader: Reader, chunk: Chunk) -> None:
         mask = self.change.take(*chunk.judged)
         places = mask.nonzero()[0]
-        self.where.take(whereabouts(reader, [chunk.units[place] for place in places.tolist()]).values())
+        self.where.take(count_whereabouts(reader, [chunk.units[place] for place in places.tolist()]))
         self.foremost.take(change_keys(chunk.judged[0].own[mask], chunk.judged[1].own[mask]), chunk.units, places)
         self.balls += len(chunk.units)
 

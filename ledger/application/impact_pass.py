@@ -7,14 +7,14 @@ with its own rulebook, dates, gauges or lots; one may also take a gauge's bias o
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import Any, NamedTuple
 
 import msgspec
 from msgspec import UNSET, UnsetType
 
 from ledger.application.histories import instant_text
-from ledger.application.populations import Population, whole_numbers
+from ledger.application.populations import Population
 from ledger.conformity.columns import BallColumns, ColumnJudge, Judged
 from ledger.conformity.facts import BallFacts
 from ledger.conformity.house import HousePolicy
@@ -28,11 +28,6 @@ from ledger.store.columns import CHUNK, ReadingColumns, ReadWith, reading_column
 from ledger.store.reader import Reader
 from ledger.store.selections import Selected, Selection, select_units
 from ledger.store.whereabouts import Whereabouts, shipment_rows
-
-if TYPE_CHECKING:
-    import numpy as np
-
-    Whole = np.ndarray[Any, np.dtype[np.int64]]
 
 LISTED = 1_000
 """Balls that one answer lists."""
@@ -106,7 +101,7 @@ class WhereCount:
         self._found = Counter[Whereabouts]()
 
     def take(self, found: Iterable[Whereabouts]) -> None:
-        """Count some balls."""
+        """Count some balls, each by its whereabouts; or add what was counted already."""
         self._found.update(found)
 
     def merge(self, other: WhereCount) -> None:
@@ -237,7 +232,7 @@ def _facts_of(population: Population, bias: Bias | None) -> Callable[[Sequence[s
     return lambda units: [without_bias(one, bias.gauge, bias.micro, bias.unit) for one in population.facts_of(units)]
 
 
-Choose = Callable[[ReadingColumns, Mapping[str, "Whole"]], Any]
+Choose = Callable[[ReadingColumns], Any]
 """Which balls of a chunk are looked at: a mask."""
 
 
@@ -253,11 +248,9 @@ def judged_chunks(
     quantities = tuple(dict.fromkeys(name for one in looks for name in read_for(one.population.rulebook)))
     further = tuple(dict.fromkeys(name for one in looks for name in one.population.further))
     for raw in reading_columns(reader, selection, quantities, further=further, read_with=read_with):
-        numbers = whole_numbers(raw)
-        if choose is not None:
-            raw, numbers = _subset(raw, numbers, choose(raw, numbers))  # noqa: PLW2901  # the balls wanted of the chunk
-        if raw.balls:
-            yield Chunk(raw.texts["unit"], _judge(looks, raw, numbers))
+        wanted = raw if choose is None else raw.subset(choose(raw))
+        if wanted.balls:
+            yield Chunk(wanted.units, _judge(looks, wanted))
 
 
 def never_chunks(
@@ -270,15 +263,7 @@ def never_chunks(
         yield Chunk(units, tuple(_take(one, one.population.never_measured(units)) for one in looks))
 
 
-def _subset(raw: ReadingColumns, numbers: Mapping[str, Whole], wanted: Any) -> tuple[ReadingColumns, dict[str, Whole]]:
-    if wanted.all():
-        return raw, dict(numbers)
-    places = wanted.nonzero()[0].tolist()
-    texts = {name: tuple([cells[place] for place in places]) for name, cells in raw.texts.items()}
-    return ReadingColumns(len(places), texts, {}), {name: cells[wanted] for name, cells in numbers.items()}
-
-
-def _judge(looks: Sequence[Look], raw: ReadingColumns, numbers: Mapping[str, Whole]) -> tuple[Judged, ...]:
+def _judge(looks: Sequence[Look], raw: ReadingColumns) -> tuple[Judged, ...]:
     """Each population sorts the balls once, and each look judges them once, wherever it stands twice."""
     sorted_by: dict[int, BallColumns] = {}
     judged: dict[int, Judged] = {}
@@ -287,8 +272,8 @@ def _judge(looks: Sequence[Look], raw: ReadingColumns, numbers: Mapping[str, Who
             continue
         chunk = sorted_by.get(id(one.population))
         if chunk is None:
-            chunk = sorted_by[id(one.population)] = one.population.sort(raw, numbers)
-        chunk = chunk if one.bias is None else _less_bias(chunk, raw.texts["manner"], one.bias)
+            chunk = sorted_by[id(one.population)] = one.population.sort(raw)
+        chunk = chunk if one.bias is None else _less_bias(chunk, raw, one.bias)
         judged[id(one)] = _take(one, chunk)
     return tuple(judged[id(one)] for one in looks)
 
@@ -297,20 +282,22 @@ def _take(one: Look, chunk: BallColumns) -> Judged:
     return one.population.take(one.judge, chunk, each=True)
 
 
-def _less_bias(chunk: BallColumns, manners: Sequence[str], bias: Bias) -> BallColumns:
+def _less_bias(chunk: BallColumns, raw: ReadingColumns, bias: Bias) -> BallColumns:
     """The same balls with the bias taken out of the values of its quantity that its gauge read."""
     import numpy as np  # noqa: PLC0415  # see `ChangeCount.take`
 
     if bias.quantity not in chunk.values:
         return chunk
-    shifts: dict[str, int] = {}
-    for text in set(manners):
-        how = parse_manner(text).get(bias.quantity)
-        known = how is not None and how.gauge == bias.gauge
-        shifts[text] = bias_shift(bias.micro, bias.unit, how.unit, how.statistic) if how is not None and known else 0
-    shift = np.fromiter(map(shifts.__getitem__, manners), np.int64, len(manners))
+    shift = raw.of_manner((_shift(text, bias) for text in raw.manners), np.int64)
     values = {**chunk.values, bias.quantity: chunk.values[bias.quantity] - shift}
     return chunk._replace(values=values)
+
+
+def _shift(manner: str, bias: Bias) -> int:
+    how = parse_manner(manner).get(bias.quantity)
+    if how is None or how.gauge != bias.gauge:
+        return 0
+    return bias_shift(bias.micro, bias.unit, how.unit, how.statistic)
 
 
 def selected_in_order(reader: Reader, units: Sequence[str]) -> list[Selected]:

@@ -21,8 +21,9 @@ from ledger.conformity.house import HousePolicy
 from ledger.conformity.rulebook import Rulebook
 from ledger.line.reading_rows import Calibration, Gauge, GaugeStudy
 from ledger.line.rows import Approval, Lot, Model
-from ledger.line.standing_readings import parse_manner
+from ledger.line.standing_readings import gauges_in
 from ledger.store.columns import ReadingColumns, own_finishes, reading_columns, unmeasured_units
+from ledger.store.packed_numbers import EMPTY
 from ledger.store.reader import Reader
 from ledger.store.selections import Selected, Selection, every_row, select_units
 
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
 
 DAY_MS = 86_400_000
 
-UNKNOWN = -(2**62)
+UNKNOWN = EMPTY
 """Stands in a column of whole numbers where a row holds nothing."""
 
 ALWAYS = ("mass", "rg_low", "rg_high")
@@ -128,7 +129,7 @@ class Population:
     def measured(self, selection: Selection | None = None) -> Iterator[BallColumns]:
         """The balls that were ever measured; of a part of the selection, where one is given."""
         for raw in reading_columns(self._reader, selection or self._selection, self.read, further=self.further):
-            yield self.sort(raw, whole_numbers(raw))
+            yield self.sort(raw)
 
     def never(self, measured: int) -> BallColumns | None:
         """The balls that were never measured, beside so many that were; None where there are none."""
@@ -143,32 +144,31 @@ class Population:
         """Judge one chunk."""
         return judge.take(chunk, self.approval_days, each=each)
 
-    def sort(self, raw: ReadingColumns, numbers: Mapping[str, Whole]) -> BallColumns:
-        """A chunk of readings with its `whole_numbers`, sorted into situations; it may lack quantities that no ball has."""
+    def sort(self, raw: ReadingColumns) -> BallColumns:
+        """A chunk of readings, sorted into situations; it may lack quantities that no ball has."""
         import numpy as np  # noqa: PLC0415  # costs start-up time, and only populations need it
 
         blank = np.full(raw.balls, UNKNOWN, dtype=np.int64)
         unstated = np.full(raw.balls, UNSTATED, dtype=np.int64)
-        stated = {name: numbers.get(f"{name}_u") for name in self.quantities}
-        lots = np.fromiter(map(self._lots.__getitem__, raw.texts["lot"]), np.int64, raw.balls)
+        stated = {name: raw.numbers.get(f"{name}_u") for name in self.quantities}
+        lots = np.fromiter(map(self._lots.__getitem__, raw.lots), np.int64, raw.balls)
         return BallColumns(
-            units=raw.texts["unit"],
-            situation=self._situation(raw, numbers, self._kin_of[lots]),
-            made_day=self._made_day(numbers, lots),
-            values={name: numbers.get(name, blank) for name in self.quantities},
+            units=raw.units,
+            situation=self._situation(raw, self._kin_of[lots]),
+            made_day=self._made_day(raw.numbers, lots),
+            values={name: raw.numbers.get(name, blank) for name in self.quantities},
             stated={
                 name: unstated if cells is None else np.where(cells == UNKNOWN, UNSTATED, cells)
                 for name, cells in stated.items()
             },
         )
 
-    def _situation(self, raw: ReadingColumns, numbers: Mapping[str, Whole], kins: Whole) -> Whole:
+    def _situation(self, raw: ReadingColumns, kins: Whole) -> Whole:
         """The situation of each ball: how it was read, its model and classes, and where between calibrations."""
         import numpy as np  # noqa: PLC0415  # see `sort`
 
-        texts = raw.texts["manner"]
-        known = {text: self._manner(text) for text in set(texts)}
-        manners = np.fromiter(map(known.__getitem__, texts), np.int64, raw.balls)
+        numbers = raw.numbers
+        manners = raw.of_manner(map(self._manner, raw.manners), np.int64)
         between, alone = np.zeros(raw.balls, dtype=np.int64), self._outside(numbers, raw.balls)
         for manner in np.unique(manners).tolist():
             at = np.nonzero(manners == manner)[0]
@@ -179,7 +179,7 @@ class Population:
         if self.rulebook.made_event == "release":
             alone[:] = True
         classes = _of(numbers, "weight_class", raw.balls)
-        codes = self._codes((manners, kins, classes, between, self._own_finish(raw.texts["unit"])))
+        codes = self._codes((manners, kins, classes, between, self._own_finish(raw.units)))
         return np.where(alone, ALONE, codes)
 
     def _own_finish(self, units: Sequence[str]) -> Whole:
@@ -256,21 +256,6 @@ def _kin(lot: Lot) -> tuple[str | None, int | None, str | None]:
     return lot.model, lot.weight_class, lot.finish
 
 
-def whole_numbers(raw: ReadingColumns) -> dict[str, Whole]:
-    """The columns of whole numbers of a chunk, as arrays, with ``UNKNOWN`` where a row is empty."""
-    import numpy as np  # noqa: PLC0415  # see `Population`
-
-    arrays: dict[str, Whole] = {}
-    for name, cells in raw.numbers.items():
-        empty = cells.count(None)  # most columns are full, or empty
-        if empty == raw.balls:
-            arrays[name] = np.full(raw.balls, UNKNOWN, dtype=np.int64)
-        else:
-            known = cells if not empty else [UNKNOWN if cell is None else cell for cell in cells]
-            arrays[name] = np.fromiter(known, np.int64, raw.balls)
-    return arrays
-
-
 def _of(numbers: Mapping[str, Whole], name: str, balls: int) -> Whole:
     """A column of a chunk, or as many empty cells."""
     import numpy as np  # noqa: PLC0415  # see `Population`
@@ -324,8 +309,7 @@ def _bounds(manner: str, calibrations: Mapping[str, Sequence[Calibration]]) -> W
     """Instants at which the standing of a gauge, or its uncertainty, may change for readings taken in this manner."""
     import numpy as np  # noqa: PLC0415  # see `Population`
 
-    gauges = {how.gauge for how in parse_manner(manner).values()}
-    rows = [row for gauge in gauges for row in calibrations.get(gauge, ())]
+    rows = [row for gauge in gauges_in(manner) for row in calibrations.get(gauge, ())]
     return np.array(sorted({at for row in rows for at in (row.at_ms, row.due_ms)}), dtype=np.int64)
 
 

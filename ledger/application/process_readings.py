@@ -75,7 +75,8 @@ class ProcessReadings:
             yield [self._taken(row, how, source, group) for (row, how, source), group in zip(kept, groups, strict=True)]
 
     def _read(self, row: StoredReading) -> tuple[StoredReading, Manner, Source]:
-        return row, parse_manner(row.manner)[self.quantity], parse_sources(row.sources)[self.quantity]
+        how = parse_manner(row.manner)
+        return row, how[self.quantity], parse_sources(row.sources, how)[self.quantity]
 
     def _taken(self, row: StoredReading, how: Manner, source: Source, group: str) -> Taken:
         self.unit = self.unit or how.unit

@@ -24,6 +24,9 @@ if TYPE_CHECKING:
 NEAR = 5
 """Two limits nearer than this many u have a third place where the three-way verdict changes, which is not worked out."""
 
+_COMPARED = 16
+"""Breakpoints are compared with every value, which is much less work than to search, where they are at most so many."""
+
 
 class Pieces:
     """The pieces into which sorted breakpoints cut the whole numbers: 2 n + 1 of them for n breakpoints."""
@@ -32,23 +35,31 @@ class Pieces:
         """``points`` in any order; equal ones count once."""
         import numpy as np  # noqa: PLC0415  # costs start-up time, and only populations need it
 
+        numbers: dict[int, int] = {}
         ordered = sorted(set(points))
-        self._floors = np.array([point.numerator // point.denominator for point in ordered], dtype=np.int64)
-        self._whole = np.array([point.numerator for point in ordered if point.denominator == 1], dtype=np.int64)
+        for place, point in enumerate(ordered):
+            # For a whole number x, a breakpoint lies below x where its floor does.
+            floor = point.numerator // point.denominator
+            if point.denominator == 1:
+                numbers[floor] = 2 * place + 1
+            numbers[floor + 1] = 2 * place + 2
         self.count = 2 * len(ordered) + 1
+        # The first whole number of each piece that holds any, and what its number is above that of the one before.
+        self._firsts = np.array(list(numbers), dtype=np.int64)
+        self._steps = np.diff(np.array([0, *numbers.values()], dtype=np.int64))
 
     def of(self, values: Whole) -> Whole:
         """The number of the piece that each value lies in, from 0."""
         import numpy as np  # noqa: PLC0415  # see above
 
-        if self.count == 1:
-            return np.zeros(len(values), dtype=np.int64)
-        # For a whole number x, a breakpoint lies below x where its floor does.
-        pieces = 2 * np.searchsorted(self._floors, values, side="left")
-        if len(self._whole):
-            at = np.searchsorted(self._whole, values, side="left")
-            pieces += self._whole[np.minimum(at, len(self._whole) - 1)] == values
-        return pieces
+        if self.count > 2 * _COMPARED + 1:
+            at = np.searchsorted(self._firsts, values, side="right")
+            return np.concatenate(([0], np.cumsum(self._steps)))[at]
+        # Numbers of so few pieces fit into a byte.
+        pieces = np.zeros(len(values), dtype=np.int8)
+        for first, step in zip(self._firsts.tolist(), self._steps.astype(np.int8), strict=True):
+            pieces += (values >= first).view(np.int8) * step
+        return pieces.astype(np.int64)
 
 
 def value_points(

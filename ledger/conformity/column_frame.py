@@ -77,12 +77,17 @@ class Frame:
         self.pieces: dict[int, Piece] = {}
 
     def codes(self, value: Whole, mass: Whole, day: Whole) -> Whole:
-        """The piece of each ball."""
+        """The piece of each ball. What no limit goes by costs nothing."""
         import numpy as np  # noqa: PLC0415  # see above
 
-        days = np.where(day == NO_DAY, self._days.count, self._days.of(day))
-        codes: Whole = (self._values.of(value) * self._classes.count + self._classes.of(mass)) * (self._days.count + 1)
-        return codes + days
+        codes = self._values.of(value)
+        if self._classes.count > 1:
+            codes = codes * self._classes.count + self._classes.of(mass)
+        codes = codes * (self._days.count + 1)
+        unknown = day == NO_DAY
+        if unknown.any():
+            return codes + np.where(unknown, self._days.count, self._days.of(day))
+        return codes if self._days.count == 1 else codes + self._days.of(day)
 
     def learn(self, code: int, verdicts: Mapping[str, Verdict]) -> None:
         """Keep the outcomes of a piece, from the verdicts on one ball in it."""

@@ -86,11 +86,16 @@ class Counted(NamedTuple):
 
 
 class _Part(NamedTuple):
-    """The balls of one situation in a chunk, or those of one stated U in it: their places."""
+    """The balls of one situation in a chunk, or those of one stated U in it: their places, or that it is all of them."""
 
     situation: int
     quantity: str
     places: Whole
+    whole: bool
+
+    def of(self, cells: Whole) -> Whole:
+        """Their cells of a column of the chunk; not a copy where it is all of them."""
+        return cells if self.whole else cells[self.places]
 
 
 class ColumnJudge:
@@ -177,7 +182,8 @@ class ColumnJudge:
         self, chunk: BallColumns, judged: Judged, situation: int, places: Whole, days: Sequence[int]
     ) -> bool:
         """Judge the balls of one situation; False, with nothing taken, where they have to be judged one by one."""
-        parts = [part for quantity in self._of for part in _by_stated(chunk, _Part(situation, quantity, places))]
+        whole = len(places) == len(chunk.units)
+        parts = [part for quantity in self._of for part in _by_stated(chunk, _Part(situation, quantity, places, whole))]
         framed: list[tuple[_Part, Frame, Whole]] = []
         for part in parts:
             frame = self._frame(chunk, part, days)
@@ -198,8 +204,7 @@ class ColumnJudge:
         return frame
 
     def _codes(self, chunk: BallColumns, part: _Part, frame: Frame) -> Whole:
-        mass = chunk.values["mass"][part.places]
-        return frame.codes(_values(chunk, part, frame), mass, chunk.made_day[part.places])
+        return frame.codes(_values(chunk, part, frame), part.of(chunk.values["mass"]), part.of(chunk.made_day))
 
     def _learn(self, chunk: BallColumns, framed: Sequence[tuple[_Part, Frame, Whole]]) -> None:
         """Judge one ball of every piece that has not occurred before."""
@@ -217,9 +222,10 @@ class ColumnJudge:
         import numpy as np  # noqa: PLC0415  # see `take`
 
         frame.seen += np.bincount(codes, minlength=len(frame.seen))
-        places = part.places
+        places = slice(None) if part.whole else part.places
         judged.own[places] = np.minimum(judged.own[places], frame.own[codes])
-        judged.house[places] = np.minimum(judged.house[places], frame.house[codes])
+        if self._policy is not None:
+            judged.house[places] = np.minimum(judged.house[places], frame.house[codes])
         value = _values(chunk, part, frame)
         for place, requirement in enumerate(frame.requirements):
             if judged.each or frame.reading is not None:
@@ -230,7 +236,7 @@ class ColumnJudge:
                     judged.each[requirement.id][places] = outcomes[codes]
                 if compared.any() and self._keep:
                     at = np.nonzero(compared[codes])[0]
-                    self._keep_worst(requirement.id, frame.margins(place, value[at]), places[at], chunk.units)
+                    self._keep_worst(requirement.id, frame.margins(place, value[at]), part.places[at], chunk.units)
 
     def _keep_worst(self, id: str, margins: Any, places: Whole, units: Sequence[str]) -> None:
         import numpy as np  # noqa: PLC0415  # see `take`
@@ -299,11 +305,11 @@ def _by_stated(chunk: BallColumns, part: _Part) -> list[_Part]:
     for quantity in _bearing(part.quantity):
         cut: list[_Part] = []
         for one in parts:
-            stated = chunk.stated[quantity][one.places]
+            stated = one.of(chunk.stated[quantity])
             if (stated == stated[0]).all():
                 cut.append(one)
             else:
-                cut += [one._replace(places=one.places[stated == u]) for u in np.unique(stated)]
+                cut += [one._replace(places=one.places[stated == u], whole=False) for u in np.unique(stated)]
         parts = cut
     return parts
 
@@ -319,17 +325,19 @@ def _stated_at(chunk: BallColumns, quantity: str, place: int) -> tuple[int, ...]
 def _values(chunk: BallColumns, part: _Part, frame: Frame) -> Whole:
     if frame.derived:
         low, high = _DERIVED
-        return chunk.values[high][part.places] - chunk.values[low][part.places]
-    return chunk.values[part.quantity][part.places]
+        return part.of(chunk.values[high]) - part.of(chunk.values[low])
+    values: Whole = part.of(chunk.values[part.quantity])
+    return values
 
 
 def _new_codes(frame: Frame, codes: Whole, places: Whole) -> list[tuple[int, int]]:
     """Pieces that are not known yet, each with the place of one ball in it."""
     import numpy as np  # noqa: PLC0415  # see `ColumnJudge.take`
 
-    new = np.nonzero(~frame.known[codes])[0]
-    if not len(new):
+    known = frame.known[codes]
+    if known.all():
         return []
+    new = np.nonzero(~known)[0]
     found, first = np.unique(codes[new], return_index=True)
     return [(int(code), int(places[new[at]])) for code, at in zip(found, first, strict=True)]
 

@@ -49,7 +49,10 @@ class Transitions:
         import numpy as np  # noqa: PLC0415  # costs start-up time, and only populations need it
 
         pairs = before.astype(np.int64) * _SIDES + after
-        self._counts.update(dict(enumerate(np.bincount(pairs, minlength=_SIDES**2).tolist())))
+        counts = np.bincount(pairs)
+        # Few pairs occur of those that there are.
+        found = counts.nonzero()[0]
+        self._counts.update(dict(zip(found.tolist(), counts[found].tolist(), strict=True)))
 
     def add(self, before: Outcome, after: Outcome) -> None:
         """Count one ball."""

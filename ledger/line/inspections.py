@@ -291,7 +291,7 @@ def _enter_first(record: Inspection, source: Source, state: State) -> None:
         began_ms=unit.began_ms,
         engraved_ms=unit.engraved_ms,
         manner=_first_manner(taken, record.surface or "", record.delay_s or ""),
-        sources=format_source(tuple([one.quantity for one in record.readings]), source),
+        sources=format_source(source),
         first_ms=source.at_ms,
         last_ms=source.at_ms,
         coldest=source.milli_c,
@@ -303,7 +303,7 @@ def _enter_first(record: Inspection, source: Source, state: State) -> None:
 
 def _enter_newer(record: Inspection, source: Source, measured: Measured, state: State) -> None:
     manner = dict(parse_manner(measured.manner))
-    sources = parse_sources(measured.sources)
+    sources = parse_sources(measured.sources, manner)
     voided: dict[str, int] = msgspec.json.decode(measured.voided)
     columns: dict[str, Any] = {}
     for reading in record.readings:

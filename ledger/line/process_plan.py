@@ -9,6 +9,7 @@ shell demould about 5 min, final cure 24 h.  Nothing here is hard-coded: a model
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 from typing import Annotated, Literal
 
@@ -70,9 +71,12 @@ def plan_needs(model: str | None) -> list[Need]:
 
 def plan_at(state: State, model: str | None, at_ms: int) -> Plan | None:
     """The plan of a model in force at an instant, or None where it had none."""
-    if model is None:
-        return None
-    standing = [plan for plan in state.where(Plan, "model", model) if plan.from_ms <= at_ms]
+    return None if model is None else plan_among(state.where(Plan, "model", model), at_ms)
+
+
+def plan_among(plans: Sequence[Plan], at_ms: int) -> Plan | None:
+    """The one of a model's plans that is in force at an instant, or None where none is."""
+    standing = [plan for plan in plans if plan.from_ms <= at_ms]
     if len(standing) == 1:
         return standing[0]
     return max(standing, key=lambda plan: (plan.from_ms, parse_address(plan.plan)), default=None)

@@ -103,11 +103,12 @@ class Measured(Row, frozen=True, kw_only=True):
 
     unit: str
     lot: str
+    manner: str = "{}"
+    sources: str = "{}"
+    voided: str = "{}"
     weight_class: int | None
     began_ms: int
     engraved_ms: int | None
-    manner: str = "{}"
-    sources: str = "{}"
     first_ms: int | None = None
     last_ms: int | None = None
     coldest: int | None = None
@@ -148,7 +149,6 @@ class Measured(Row, frozen=True, kw_only=True):
     mark_to_high_axis_u: int | None = None
     friction_u: int | None = None
     oil_absorption_u: int | None = None
-    voided: str = "{}"
 
 
 class LotReading(Row, frozen=True, kw_only=True):

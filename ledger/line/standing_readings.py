@@ -3,13 +3,13 @@
 ``manner``, canonical JSON: quantity -> ``[unit, gauge, statistic, number of readings]``, where stated with a fifth
 element, the state of the surface, a sixth, the seconds between contact and reading, and a seventh, the least distance in
 millimetres between the places of repeated readings (what comes before is then empty where it was not stated).  A plant has few of these texts: a station reads the same quantities in the same way all day.
-``sources``, canonical JSON: quantity -> ``[instant ms, fact address]``, with the temperature in thousandths of a degree
-Celsius as a third element where it was stated.
+``sources``, canonical JSON: ``[instant ms, fact address]``, with the temperature in thousandths of a degree Celsius as a
+third element where it was stated, if every quantity of the manner was read so, as is usual; else quantity -> such a list.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from functools import lru_cache
 from types import MappingProxyType
 from typing import NamedTuple
@@ -64,6 +64,7 @@ class Ends(NamedTuple):
 # Texts and whole numbers of a record that was checked: the canonical form, without looking for what cannot be there.
 _encode = msgspec.json.Encoder(order="deterministic").encode
 _decode_manner = msgspec.json.Decoder(dict[str, Manner]).decode
+_decode_source = msgspec.json.Decoder(Source).decode
 _decode_sources = msgspec.json.Decoder(dict[str, Source]).decode
 
 
@@ -80,26 +81,20 @@ def parse_manner(text: str) -> Mapping[str, Manner]:
 
 def format_sources(sources: Mapping[str, Source]) -> str:
     """The text of a row's ``sources``."""
+    different = set(sources.values())
+    if len(different) == 1:
+        return format_source(different.pop())
     return _encode({quantity: source.said for quantity, source in sources.items()}).decode()
 
 
-def format_source(quantities: tuple[str, ...], source: Source) -> str:
-    """The text of a row's ``sources`` where all of some quantities were read by one fact: `format_sources` of these."""
-    said = _encode(source.said).decode()
-    return f"{f'{said},'.join(_openings(quantities))}{said}}}" if quantities else "{}"
+def format_source(source: Source) -> str:
+    """The text of a row's ``sources`` where all that stands was read by one fact: `format_sources` of these."""
+    return _encode(source.said).decode()
 
 
-# A station reads the same quantities all day.
-@lru_cache(maxsize=4096)
-def _openings(quantities: tuple[str, ...]) -> tuple[str, ...]:
-    """What stands before the source of each quantity, in the canonical order."""
-    names = [f"{_encode(name).decode()}:" for name in sorted(set(quantities))]
-    return ("{" + names[0], *names[1:])
-
-
-def parse_sources(text: str) -> dict[str, Source]:
-    """Quantity to when it was read, and by which fact."""
-    return _decode_sources(text)
+def parse_sources(text: str, quantities: Iterable[str]) -> dict[str, Source]:
+    """Quantity to when it was read, and by which fact. ``quantities``: those of the row's manner."""
+    return dict.fromkeys(quantities, _decode_source(text)) if text.startswith("[") else _decode_sources(text)
 
 
 def manner_of(measured: Measured | None) -> Mapping[str, Manner]:
@@ -109,12 +104,17 @@ def manner_of(measured: Measured | None) -> Mapping[str, Manner]:
 
 def sources_of(measured: Measured | None) -> dict[str, Source]:
     """When each quantity that stands was read, and by which fact."""
-    return {} if measured is None else parse_sources(measured.sources)
+    return {} if measured is None else parse_sources(measured.sources, parse_manner(measured.manner))
 
 
 def gauges_of(measured: Measured | None) -> set[str]:
     """The gauges that the readings that stand were taken with."""
-    return {how.gauge for how in manner_of(measured).values()}
+    return set() if measured is None else gauges_in(measured.manner)
+
+
+def gauges_in(manner: str) -> set[str]:
+    """The gauges that the text of a manner names."""
+    return {how.gauge for how in parse_manner(manner).values()}
 
 
 def ends_of(sources: Collection[Source]) -> Ends:

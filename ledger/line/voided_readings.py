@@ -50,7 +50,7 @@ def void_readings(state: State, unit: str, quantities: Iterable[str], at_ms: int
     if measured is None:
         return
     manner = dict(parse_manner(measured.manner))
-    sources = parse_sources(measured.sources)
+    sources = parse_sources(measured.sources, manner)
     voided = msgspec.json.decode(measured.voided)
     columns: dict[str, int | None] = {}
     for quantity in quantities:

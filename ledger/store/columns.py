@@ -1,48 +1,64 @@
 """The standing readings of many balls as columns, in chunks: one pass over one view, for what judges populations.
 
-What costs is the number of cells that come through the driver, each an object.  So what is the same in nearly every row
-(how the ball was read, its class) comes as one small number, which names a *kind* of row known from before; and a stated
-U comes for all where it is usual, else only for the balls that have one.
+What costs is the number of cells that come through the driver, each an object: so a ball's numbers come as one, packed.
 """
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any, NamedTuple
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-from ledger.line.reading_rows import Measured
-from ledger.line.standing_readings import parse_manner
+from ledger.line.standing_readings import gauges_in
+from ledger.store.manner_texts import MannerTexts, manner_conditions
+from ledger.store.packed_numbers import EMPTY
 from ledger.store.reader import Reader
+from ledger.store.readings_table import NUMBERS
 from ledger.store.selections import Selection
-from ledger.store.view_tables import VIEW_TABLES
+from ledger.store.transaction import Transaction
 
-CHUNK = 2_048
+if TYPE_CHECKING:
+    import numpy as np
+
+    Whole = np.ndarray[Any, np.dtype[np.int64]]
+
+CHUNK = 8_192
 """Balls in a chunk: enough for whole columns to be worked on at once, few enough for its rows to stay in the cache."""
 
 FURTHER = ("began_ms", "dated_ms", "first_ms", "last_ms", "coldest", "warmest")
 """Columns of numbers that may be asked for beside values; ``dated_ms``: of the engraving, or else of the beginning."""
 
-_KINDS = 8
-"""Kinds that one query tells apart."""
-
-_ODD = 8
-"""Chunks are read by kinds while at most one ball in so many is of none; a U is usual that more than these have."""
-
-_NAMES = ("unit", "lot")
-_KIND = ("manner", "weight_class")
-_NO_CLASS = -1
-
 
 class ReadingColumns(NamedTuple):
-    """A chunk of balls, in unit order: ``texts`` and ``numbers`` by column name, the latter None where a row is empty.
+    """A chunk of balls, in unit order.
 
-    A column of numbers that is empty in the whole chunk may be left out.
+    ``manner``: of each ball, the place of its manner among ``manners``, the texts that occur.  ``numbers``: by column
+    name, ``EMPTY`` where a row is empty; a column that is empty in the whole chunk may be left out.
     """
 
-    balls: int
-    texts: Mapping[str, Sequence[str]]
-    numbers: Mapping[str, Sequence[int | None]]
+    units: Sequence[str]
+    lots: Sequence[str]
+    manners: Sequence[str]
+    manner: Whole
+    numbers: Mapping[str, Whole]
+
+    @property
+    def balls(self) -> int:
+        """How many there are."""
+        return len(self.units)
+
+    def of_manner(self, told: Iterable[Any], kind: Any) -> Any:
+        """For each ball what is ``told`` of its manner, in the order of ``manners``, as an array of a kind."""
+        import numpy as np  # noqa: PLC0415  # costs start-up time, and only populations need it
+
+        return np.fromiter(told, kind, len(self.manners))[self.manner]
+
+    def subset(self, wanted: Any) -> ReadingColumns:
+        """The balls where a mask holds."""
+        if wanted.all():
+            return self
+        units, lots = ([cells[place] for place in wanted.nonzero()[0].tolist()] for cells in (self.units, self.lots))
+        numbers = {name: cells[wanted] for name, cells in self.numbers.items()}
+        return ReadingColumns(units, lots, self.manners, self.manner[wanted], numbers)
 
 
 class ReadWith(NamedTuple):
@@ -55,13 +71,6 @@ class ReadWith(NamedTuple):
     from_ms: int | None = None
     to_ms: int | None = None
 
-    @property
-    def conditions(self) -> list[tuple[str, Any]]:
-        """Over ``m``, the readings, with their values."""
-        # An id holds no character that LIKE reads otherwise but "_", which stands for itself too.
-        asked = [('m."manner" LIKE ?', f'%"{self.gauge}"%'), ('m."last_ms" >= ?', self.from_ms)]
-        return [*asked, ('m."first_ms" <= ?', self.to_ms)]
-
 
 def reading_columns(
     reader: Reader,
@@ -72,111 +81,56 @@ def reading_columns(
     chunk: int = CHUNK,
     read_with: ReadWith | None = None,
 ) -> Iterator[ReadingColumns]:
-    """The balls of a selection that were ever measured, with values and stated U of some quantities.
+    """The balls of a selection that were ever measured, with values and stated U of some quantities, and their class.
 
-    One query a chunk, each from the unit after the last one on, and one more for its balls of no known kind.
+    One query a chunk, each from the unit after the last one on, and one more for its manners that did not occur before.
     """
-    conditions = [] if read_with is None else read_with.conditions
-    reading = _Reading(reader, quantities, further)
+    wanted = {"weight_class", *further, *quantities, *(f"{quantity}_u" for quantity in quantities)}
+    conditions = [] if read_with is None else _read_with(reader.transaction, read_with)
+    texts = MannerTexts(reader.transaction)
     left = selection.limit
     while left > 0:
-        found = reading.chunk(_selected(selection, "m", conditions), min(chunk, left))
-        if found is None:
-            return
-        yield found
-        left -= found.balls
-        selection = selection._replace(after=found.texts["unit"][-1])
-
-
-class _Reading:
-    """Reads one chunk after another: the first in full, the next by the kinds and the usual columns that were found."""
-
-    def __init__(self, reader: Reader, quantities: Sequence[str], further: Sequence[str]) -> None:
-        known = VIEW_TABLES[Measured].columns
-        self._transaction = reader.transaction
-        self._values = tuple(quantity for quantity in quantities if quantity in known)
-        self._common = (*_NAMES, *further)
-        self._stated = tuple(f"{quantity}_u" for quantity in self._values)
-        self._usual: tuple[str, ...] = ()
-        self._kinds: list[tuple[str, int | None]] = []
-        self._by_kinds = False
-
-    def chunk(self, selected: _Selected, limit: int) -> ReadingColumns | None:
-        """The next balls of a selection; None where there are no more."""
-        cells = self._read_by_kinds(selected, limit) if self._by_kinds else self._read_in_full(selected, limit)
-        if not cells:
-            return None
-        texts = {name: cells.pop(name) for name in (*_NAMES, "manner")}
-        return ReadingColumns(len(texts["unit"]), texts, cells)
-
-    def _read_in_full(self, selected: _Selected, limit: int) -> dict[str, Any]:
-        names = (*_KIND, *self._common, *self._values, *self._stated)
-        cells = self._cells(names, _columns(names), selected, limit)
-        if cells:
-            self._learn(cells)
-        return cells
-
-    def _learn(self, cells: dict[str, Any]) -> None:
-        """What the next chunks are expected to be like."""
-        count = len(cells["unit"])
-        stated = {name: count - cells[name].count(None) for name in self._stated}
-        self._usual = tuple(name for name, found in stated.items() if found * _ODD > count)
-        kinds = list(zip(*(cells[name] for name in _KIND), strict=True))
-        self._kinds = [kind for kind, _ in Counter(kinds).most_common(_KINDS)]
-        seldom = [cells[name] for name, found in stated.items() if found and name not in self._usual]
-        known = frozenset(self._kinds)
-        rows = zip(kinds, zip(*seldom, strict=True) if seldom else [()] * count, strict=True)
-        odd = sum(kind not in known or any(one is not None for one in row) for kind, row in rows)
-        self._by_kinds = odd * _ODD <= count
-
-    def _read_by_kinds(self, selected: _Selected, limit: int) -> dict[str, Any]:
-        read = {quantity for manner, _ in self._kinds for quantity in parse_manner(manner)}
-        names = (*self._common, *(name for name in self._values if name in read), *self._usual)
-        seldom = _columns([name for name in self._stated if name not in self._usual])
-        odd = f"WHEN coalesce({', '.join(seldom)}, NULL) IS NOT NULL THEN 0 " if seldom else ""
-        whens = " ".join(
-            f'WHEN m."manner" = ? AND coalesce(m."weight_class", {_NO_CLASS}) = ? THEN {number}'
-            for number in range(1, len(self._kinds) + 1)
+        joins, condition, values = _selected(selection, "m", conditions)
+        rows = reader.transaction.rows(
+            f'SELECT m."unit", m."lot", m."manner", m."numbers" FROM "measured" m{joins} WHERE {condition} '
+            f'ORDER BY m."unit" LIMIT {min(chunk, left)}',
+            values,
         )
-        asked = [part for manner, of in self._kinds for part in (manner, _NO_CLASS if of is None else of)]
-        more = selected._replace(values=[*asked, *selected.values])
-        cells = self._cells(("kind", *names), [f"CASE {odd}{whens} ELSE 0 END", *_columns(names)], more, limit)
-        if cells:
-            self._tell_kinds(cells)
-        return cells
-
-    def _tell_kinds(self, cells: dict[str, Any]) -> None:
-        """Put what the kinds stand for in their place; the balls of none are asked for."""
-        codes = cells.pop("kind")
-        for name, told in zip(_KIND, zip(("", None), *self._kinds, strict=True), strict=True):
-            cells[name] = list(map(told.__getitem__, codes))
-        odd = [place for place, code in enumerate(codes) if not code] if 0 in codes else []
-        if not odd:
+        if not rows:
             return
-        names = (*_KIND, *self._values, *self._stated)
-        columns = ", ".join(_columns(("unit", *names)))
-        condition = self._transaction.dialect.any_of('m."unit"')
-        text = f'SELECT {columns} FROM "measured" m WHERE {condition}'
-        rows = {row[0]: row[1:] for row in self._transaction.rows_of(text, [cells["unit"][place] for place in odd])}
-        filled = {name: list(cells.get(name, [None] * len(codes))) for name in names}
-        for place in odd:
-            for name, cell in zip(names, rows[cells["unit"][place]], strict=True):
-                filled[name][place] = cell
-        cells.update(filled)
-        self._by_kinds = len(odd) * _ODD <= len(codes)
-
-    def _cells(self, names: Sequence[str], columns: Sequence[str], selected: _Selected, limit: int) -> dict[str, Any]:
-        rows = self._transaction.rows(
-            f'SELECT {", ".join(columns)} FROM "measured" m{selected.joins} WHERE {selected.conditions} '
-            f'ORDER BY m."unit" LIMIT {limit}',
-            selected.values,
-        )
-        return dict(zip(names, zip(*rows, strict=True), strict=True)) if rows else {}
+        units, lots, manners, packed = zip(*rows, strict=True)
+        yield ReadingColumns(units, lots, *_manners(manners, texts), _numbers(packed, wanted))
+        left -= len(rows)
+        selection = selection._replace(after=units[-1])
 
 
-def _columns(names: Sequence[str]) -> list[str]:
-    dated = 'coalesce(m."engraved_ms", m."began_ms")'
-    return [dated if name == "dated_ms" else f'm."{name}"' for name in names]
+def _manners(names: Sequence[str], texts: MannerTexts) -> tuple[list[str], Whole]:
+    """The texts that occur, and the place of each ball's among them."""
+    import numpy as np  # noqa: PLC0415  # see `ReadingColumns.of_manner`
+
+    places = {name: place for place, name in enumerate(dict.fromkeys(names))}
+    known = texts.of(places)
+    return [known[name] for name in places], np.fromiter(map(places.__getitem__, names), np.int64, len(names))
+
+
+def _numbers(packed: Sequence[bytes], wanted: set[str]) -> dict[str, Whole]:
+    """The wanted columns that some ball has."""
+    import numpy as np  # noqa: PLC0415  # see `ReadingColumns.of_manner`
+
+    if "dated_ms" not in wanted:
+        return dict(NUMBERS.columns(packed, wanted))
+    found = dict(NUMBERS.columns(packed, wanted | {"began_ms", "engraved_ms"}))
+    began, engraved = found["began_ms"], found.pop("engraved_ms", None)
+    if "began_ms" not in wanted:
+        del found["began_ms"]
+    found["dated_ms"] = began if engraved is None else np.where(engraved == EMPTY, began, engraved)
+    return found
+
+
+def _read_with(transaction: Transaction, asked: ReadWith) -> list[tuple[str, Any]]:
+    """Conditions over ``m``, the readings, with their values."""
+    within: list[tuple[str, Any]] = [('m."last_ms" >= ?', asked.from_ms), ('m."first_ms" <= ?', asked.to_ms)]
+    return [*within, *manner_conditions(transaction, lambda text: asked.gauge in gauges_in(text))]
 
 
 def unmeasured_units(reader: Reader, selection: Selection, measured: int | None = None) -> list[str]:

@@ -316,7 +316,8 @@ def store_changes(transaction: Transaction, state: State, suffix: str = "") -> s
         if gone:
             transaction.run_many(table.delete(suffix), gone)
         if rows:
-            transaction.run_many(table.upsert(suffix), [table.to_tuple(one) for one in rows])
+            for statement, values in table.writes(rows, suffix):
+                transaction.run_many(statement, values)
     return set(changes)
 
 

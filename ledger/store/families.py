@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from ledger.line.reading_rows import Measured
 from ledger.line.rows import Lot
-from ledger.store.dialect import quoted
 from ledger.store.reader import Reader
+from ledger.store.readings_table import NUMBERS, shown_manner
 from ledger.store.view_tables import VIEW_TABLES
 
 
@@ -43,11 +42,11 @@ def like_balls(
 
     One query a lot, by the index of units by lot; balls in the order of their ids.
     """
-    known = VIEW_TABLES[Measured].columns
-    columns = ", ".join(f"m.{quoted(quantity)}" for quantity in quantities if quantity in known)
+    known = [quantity for quantity in quantities if quantity in NUMBERS.names]
     same_class = 'u."weight_class" IS NULL' if weight_class is None else f'u."weight_class" = {int(weight_class)}'
     text = (
-        f'SELECT u."unit", m."manner", {columns} FROM "unit" u JOIN "measured" m ON m."unit" = u."unit" '
+        f'SELECT u."unit", {shown_manner("m")}, m."numbers" '
+        'FROM "unit" u JOIN "measured" m ON m."unit" = u."unit" '
         f'WHERE u."lot" = ? AND {same_class} ORDER BY u."unit" LIMIT {int(of_a_lot)}'
     )
     found: list[LikeBall] = []
@@ -55,5 +54,7 @@ def like_balls(
         if len(found) >= most:
             break
         rows = reader.transaction.rows(text, (lot,))
-        found += [LikeBall(unit, lot, manner, tuple(values)) for unit, manner, *values in rows]
+        for unit, manner, packed in rows:
+            numbers = NUMBERS.unpack(packed)
+            found.append(LikeBall(unit, lot, manner, tuple([numbers.get(quantity) for quantity in known])))
     return found[:most]

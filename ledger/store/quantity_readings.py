@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import NamedTuple
+from collections.abc import Iterator, Sequence
+from typing import Any, NamedTuple
 
-from ledger.line.reading_rows import Measured
+from ledger.line.standing_readings import parse_manner
+from ledger.store.manner_texts import MannerTexts, manner_conditions
+from ledger.store.packed_numbers import EMPTY
 from ledger.store.reader import Reader
+from ledger.store.readings_table import NUMBERS
 from ledger.store.selections import Selection, conditions_of
-from ledger.store.view_tables import VIEW_TABLES
 
 CHUNK = 4_096
 """Balls asked for at a time."""
@@ -35,22 +37,49 @@ class StoredReading(NamedTuple):
 
 
 def quantity_readings(reader: Reader, selection: Selection, quantity: str) -> Iterator[list[StoredReading]]:
-    """The readings of a quantity in unit order; none for a quantity that no ball is measured for. One query a chunk."""
-    if quantity not in VIEW_TABLES[Measured].columns:
+    """The readings of a quantity in unit order; none for a quantity that no ball is measured for.
+
+    One query a chunk, and one more for its manners that did not occur before.
+    """
+    if quantity not in NUMBERS.names:
         return
-    left = selection.limit
+    read = manner_conditions(reader.transaction, lambda text: quantity in parse_manner(text))
+    texts, left = MannerTexts(reader.transaction), selection.limit
     while left > 0:
+        asked = min(CHUNK, left)
         conditions, values = conditions_of(selection)
         rows = reader.transaction.rows(
-            'SELECT u."unit", u."serial", u."lot", u."place", u."weight_class", u."began_ms", u."engraved_ms", '
-            f'm."{quantity}", m."manner", m."sources", m."{quantity}_u" '
-            'FROM "unit" u JOIN "lot" l ON l."lot" = u."lot" JOIN "measured" m ON m."unit" = u."unit" '
-            f'WHERE {" AND ".join(conditions)} AND m."{quantity}" IS NOT NULL '
-            f'ORDER BY u."unit" LIMIT {min(CHUNK, left)}',
-            values,
+            f"{_TEXT} WHERE {' AND '.join([*conditions, *(condition for condition, _ in read)])} "
+            f'ORDER BY u."unit" LIMIT {asked}',
+            [*values, *(value for _, value in read)],
         )
-        if not rows:
+        found = _readings(rows, quantity, texts) if rows else []
+        if found:
+            yield found
+        if len(rows) < asked:
             return
-        yield [StoredReading(*row) for row in rows]
-        left -= len(rows)
+        left -= len(found)
         selection = selection._replace(after=rows[-1][0])
+
+
+def _readings(rows: Sequence[Sequence[Any]], quantity: str, texts: MannerTexts) -> list[StoredReading]:
+    """Of the rows those that have a reading of the quantity."""
+    stated = f"{quantity}_u"
+    numbers = NUMBERS.columns([row[-1] for row in rows], (quantity, stated))
+    if quantity not in numbers:
+        return []
+    values = numbers[quantity].tolist()
+    expanded = numbers[stated].tolist() if stated in numbers else [EMPTY] * len(rows)
+    known = texts.of(dict.fromkeys([row[-3] for row in rows]))
+    return [
+        StoredReading(*row[:-3], value, known[row[-3]], row[-2], None if u == EMPTY else u)  # type: ignore[call-arg]  # see _TEXT
+        for row, value, u in zip(rows, values, expanded, strict=True)
+        if value != EMPTY
+    ]
+
+
+_TEXT = (
+    'SELECT u."unit", u."serial", u."lot", u."place", u."weight_class", u."began_ms", u."engraved_ms", '
+    'm."manner", m."sources", m."numbers" '
+    'FROM "unit" u JOIN "lot" l ON l."lot" = u."lot" JOIN "measured" m ON m."unit" = u."unit"'
+)

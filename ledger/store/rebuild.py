@@ -20,7 +20,8 @@ from ledger.store.head import read_head
 from ledger.store.long_look import hold_views
 from ledger.store.transaction import Transaction
 from ledger.store.view_fold import Fold
-from ledger.store.view_tables import BEFORE, BESIDE, CHECK, VIEW_TABLES, ViewTable, views_digest
+from ledger.store.view_table import ViewTable
+from ledger.store.view_tables import BEFORE, BESIDE, CHECK, VIEW_TABLES, views_digest
 
 CHUNK = 500
 """Entries folded at a time; the lock is taken for the last ones when there are no more than this."""
@@ -242,8 +243,7 @@ def _exchange(transaction: Transaction, table: ViewTable) -> None:
 
 
 def _differences(transaction: Transaction, table: ViewTable, limit: int) -> Iterator[Difference]:
-    names = ", ".join(map(quoted, table.columns))
-    standing, fresh = quoted(table.name), quoted(table.name + CHECK)
+    standing, fresh = table.compared(), table.compared(CHECK)
     for only, left, right in (("standing", standing, fresh), ("entries", fresh, standing)):
-        found = transaction.rows(f"SELECT {names} FROM {left} EXCEPT SELECT {names} FROM {right} LIMIT {limit:d}")
+        found = transaction.rows(f"{left} EXCEPT {right} LIMIT {limit:d}")
         yield from (Difference(table.name, only, row) for row in found)

@@ -56,9 +56,19 @@ def select_units(transaction: Transaction, units: Sequence[str]) -> list[Selecte
     return [_selected(row) for row in found]
 
 
+def select_ids(transaction: Transaction, selection: Selection) -> list[str]:
+    """The ids of the balls of a selection, in order: one query, one join."""
+    conditions, values = conditions_of(selection)
+    text = 'SELECT u."unit" FROM "unit" u JOIN "lot" l ON l."lot" = u."lot" WHERE '
+    limit = int(selection.limit)
+    return [
+        row[0] for row in transaction.rows(f'{text}{" AND ".join(conditions)} ORDER BY u."unit" LIMIT {limit}', values)
+    ]
+
+
 def _balls_text(condition: str, limit: int | None = None) -> str:
     """The query of whole balls that meet a condition; its parameters are those of the condition."""
-    names = [f'{alias}."{name}"' for alias, row in _ALIASES for name in VIEW_TABLES[row].columns]
+    names = [name for alias, row in _ALIASES for name in VIEW_TABLES[row].shown(alias)]
     return (
         f'SELECT {", ".join(names)} FROM "unit" u JOIN "lot" l ON l."lot" = u."lot" '
         f'LEFT JOIN "measured" m ON m."unit" = u."unit" WHERE {condition} '
@@ -96,6 +106,21 @@ def conditions_of(selection: Selection) -> tuple[list[str], list[Any]]:
 def rows_with(reader: Reader, row: type[Row], column: str, values: Collection[str]) -> list[Any]:
     """All rows whose column has one of the values, in one query."""
     return [found for rows in reader.rows_of(row, column, list(values)).values() for found in rows]
+
+
+def addresses_about(transaction: Transaction, nodes: Sequence[str], without: Sequence[str] = ()) -> list[str]:
+    """Addresses of the facts about nodes; of the kinds in ``without`` only what was corrected. One query."""
+    node = transaction.dialect.any_of('a."node"')
+    if not without:
+        found = transaction.rows_of(f'SELECT a."address" FROM "about" a WHERE {node}', nodes)
+    else:
+        marks = ", ".join("?" for _ in without)
+        found = transaction.rows(
+            f'SELECT a."address" FROM "about" a JOIN "fact" f ON f."address" = a."address" '
+            f'WHERE {node} AND (f."body" <> \'\' OR f."kind" NOT IN ({marks}))',
+            (transaction.dialect.list_value(nodes), *without),
+        )
+    return [address for (address,) in found]
 
 
 def every_row(

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
-from ledger.line.standing_readings import Source, parse_sources
+from ledger.line.reading_rows import Measured
+from ledger.line.standing_readings import Source, sources_of
 from ledger.store.dialect import quoted
 from ledger.store.reader import Reader
+from ledger.store.view_tables import VIEW_TABLES
 
 _AS_RANGE = 16
 """A stretch of units is read as a whole where at most so many lie in it for each one wanted."""
@@ -46,6 +49,18 @@ def whereabouts(reader: Reader, units: Sequence[str]) -> dict[str, Whereabouts]:
     return {unit: (state, away) for unit, state, away in rows if unit in wanted}
 
 
+def count_whereabouts(reader: Reader, units: Sequence[str]) -> Counter[Whereabouts]:
+    """How many of some units, given in their order, are where; by no row a unit if there are no others between them."""
+    if not units:
+        return Counter()
+    stretch, ends = '"unit" >= ? AND "unit" <= ?', (units[0], units[-1])
+    more = f'SELECT count(*) FROM (SELECT 1 FROM "unit" WHERE {stretch} LIMIT {len(units) + 1}) t'
+    if reader.transaction.row(more, ends) != (len(units),):
+        return Counter(whereabouts(reader, units).values())
+    counts = f'SELECT "state", "away", count(*) FROM "unit" WHERE {stretch} GROUP BY "state", "away"'
+    return Counter({(state, away): count for state, away, count in reader.transaction.rows(counts, ends)})
+
+
 def shipment_rows(reader: Reader, shipments: Collection[str]) -> dict[str, ShipmentRow]:
     """What the book says of shipments, by id. One query."""
     text = (
@@ -62,12 +77,12 @@ def shipment_rows(reader: Reader, shipments: Collection[str]) -> dict[str, Shipm
 
 def reading_sources(reader: Reader, units: Sequence[str]) -> dict[str, dict[str, Source]]:
     """When each quantity that stands was read, and by which fact, of some units."""
-    text = f'SELECT "unit", "sources" FROM "measured" WHERE {_any_of(reader, "unit")}'
-    return {
-        unit: parse_sources(sources)
-        for chunk in _chunks(units)
-        for unit, sources in reader.transaction.rows_of(text, chunk)
-    }
+    table = VIEW_TABLES[Measured]
+    text = table.select(_any_of(reader, "unit"))
+    found: list[Any] = [
+        table.to_row(row) for chunk in _chunks(units) for row in reader.transaction.rows_of(text, chunk)
+    ]
+    return {row.unit: sources_of(row) for row in found}
 
 
 def _any_of(reader: Reader, column: str) -> str:

@@ -49,7 +49,7 @@ READINGS = (
 
 SIGNERS = Signers(
     checkpoint=signer_from_seed(ORIGIN, b"\x01" * 32),
-    dossier=signer_from_seed(dossier_key_name(ORIGIN), b"\x02" * 32),
+    dossier=signer_from_seed(dossier_key_name(ORIGIN), b"\x02" * 32, "dossier"),
 )
 """Keys of the measured book alone: anyone can make them."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import sqlite3
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from contextlib import AbstractContextManager
 from functools import partial
 from statistics import median
@@ -21,7 +21,6 @@ from ledger.application.judging import grounds_of, judged_rows
 from ledger.application.reading_process import Beside, Inside
 from ledger.book.instant import Instant, format_instant
 from ledger.conformity.from_rows import facts_from_rows
-from ledger.conformity.impact import concerned_by_readings, concerned_by_rules, limited_to, read_for
 from ledger.conformity.rulebook import shipped_rulebooks
 from ledger.conformity.verdict import judge_ball
 from ledger.store.engine import Store, open_store
@@ -38,11 +37,6 @@ MADE_ON = dt.date(2019, 5, 6)
 GAUGE = "G-MASS"
 BIAS = "0.05"
 
-QUANTITIES = (
-    *("mass", "circumference", "out_of_round", "hardness", "roughness", "rg_low", "rg_high", "differential"),
-    *("top_weight", "diameter"),
-)
-
 SAMPLE = 400
 """Balls judged one by one, from which the time of all is worked out."""
 
@@ -58,7 +52,7 @@ def measure_population_pass(field: Field) -> list[Row]:
     store, balls = open_store(field.plant.url), 0
     beside = _beside(store)
     for _ in range(field.sizes.rounds):
-        selected.append(_select(str(field.product / "book.sqlite"), QUANTITIES))
+        selected.append(_select(str(field.product / "book.sqlite")))
         with open_long_reader(store, beside) as reader:
             began = time.perf_counter()
             balls = conformity_of(reader, Selection(), RULEBOOK).tally.balls
@@ -85,24 +79,18 @@ def measure_impacts(field: Field) -> list[Row]:
     store = open_store(field.plant.url)
     beside = _beside(store)
     open_looks = partial(open_long_reader, store, beside)
-    earlier, rulebook = (shipped_rulebooks()[name].rulebook for name in (EARLIER, RULEBOOK))
-    weighed = concerned_by_readings(rulebook, ["mass"])
-    asked: list[tuple[str, tuple[str, ...], Callable[[Reader], Any]]] = [
-        (f"what changes from {EARLIER} to {RULEBOOK}", concerned_by_rules(earlier, rulebook),
+    asked: list[tuple[str, Callable[[Reader], Any]]] = [
+        (f"what changes from {EARLIER} to {RULEBOOK}",
          lambda reader: impact_of_rules(reader, Selection(), Under(EARLIER), Under(RULEBOOK))),
         (f"what would differ under {RULEBOOK} had all been made on {MADE_ON}",
-         concerned_by_rules(rulebook, rulebook, other_dates=True),
          lambda reader: impact_of_rules(
              reader, Selection(), Under(RULEBOOK), Under(RULEBOOK, made_on=MADE_ON), listed=100)),
-        ("what a bias of the gauge that weighed every ball changes", weighed,
+        ("what a bias of the gauge that weighed every ball changes",
          lambda reader: impact_of_gauge(reader, GAUGE, RULEBOOK, bias=BIAS, listed=100)),
-        ("what a corrected calibration of that gauge changes", weighed,
+        ("what a corrected calibration of that gauge changes",
          lambda reader: impact_of_correction(reader, fact, RULEBOOK, listed=100)),
     ]  # fmt: skip
-    rows = [
-        _impact(field, open_looks, what, read_for(limited_to(rulebook, concerned)), ask)
-        for what, concerned, ask in asked
-    ]
+    rows = [_impact(field, open_looks, what, ask) for what, ask in asked]
     beside.close()
     store.close()
     return rows
@@ -112,14 +100,13 @@ def _impact(
     field: Field,
     open_looks: Callable[[], AbstractContextManager[Reader]],
     what: str,
-    quantities: Iterable[str],
     ask: Callable[[Reader], Any],
 ) -> Row:
     """A question and its floor in turn; the target holds for a million balls."""
     taken: list[float] = []
     selected: list[float] = []
     for _ in range(field.sizes.rounds):
-        selected.append(_select(str(field.product / "book.sqlite"), quantities))
+        selected.append(_select(str(field.product / "book.sqlite")))
         with open_looks() as reader:
             began = time.perf_counter()
             ask(reader)
@@ -128,7 +115,7 @@ def _impact(
     return Row(
         what=what,
         measured=f"{median(taken):.2f} s",
-        floor=f"SELECT of the columns that it needs {median(selected):.2f} s",
+        floor=f"SELECT of the same columns {median(selected):.2f} s",
         ratio=ratios(taken, selected)[1],
         target=f"under {IMPACT_SECONDS:.0f} s" if large else "",
         reached=median(taken) < IMPACT_SECONDS if large else None,
@@ -168,13 +155,11 @@ def _at(ms: int) -> str:
     return format_instant(Instant(ms, 0))
 
 
-def _select(path: str, quantities: Iterable[str]) -> float:
-    """Seconds that it takes to fetch the columns of some quantities, and those by which balls are sorted."""
-    names = ["unit", "lot", "manner", "weight_class", "began_ms", "engraved_ms", "first_ms", "last_ms"]
-    names += ["coldest", "warmest", *(name for quantity in quantities for name in (quantity, f"{quantity}_u"))]
+def _select(path: str) -> float:
+    """Seconds that it takes to fetch the columns that the pass reads, as they are stored: values, U and instants packed."""
     connection = sqlite3.connect(path)
     began = time.perf_counter()
-    cursor = connection.execute(f'SELECT {", ".join(names)} FROM "measured" ORDER BY "unit"')  # noqa: S608  # our own names
+    cursor = connection.execute('SELECT "unit", "lot", "manner", "numbers" FROM "measured" ORDER BY "unit"')
     while cursor.fetchmany(16_384):
         pass
     taken = time.perf_counter() - began

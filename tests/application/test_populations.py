@@ -122,9 +122,7 @@ def test_columns_select_the_balls_that_the_selection_means(varied: Floor, select
         wanted = [one.unit.unit for one in select_balls(reader.transaction, selection)]
         for chunk in (1, 3, 100):
             found = [
-                unit
-                for columns in reading_columns(reader, selection, ("mass",), chunk=chunk)
-                for unit in columns.texts["unit"]
+                unit for columns in reading_columns(reader, selection, ("mass",), chunk=chunk) for unit in columns.units
             ]
             assert sorted(wanted) == sorted(found + unmeasured_units(reader, selection))
     assert units == len(wanted)
