@@ -12,6 +12,7 @@ import msgspec
 
 from ledger.access.tokens import Account
 from ledger.application.histories import HoldSeen, holds_over
+from ledger.application.lot_account import LotAccount, known_lot_row, lot_account
 from ledger.application.said_undone import undo_refusal
 from ledger.book.instant import instant_ms
 from ledger.errors import NotFound
@@ -45,16 +46,11 @@ class StepDone(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class AtHand(msgspec.Struct, frozen=True, kw_only=True):
-    """The lot whose traveller was scanned. Amounts are grams of materials and batches, pieces from blocks on."""
+    """The lot whose traveller was scanned."""
 
     lot: str
     stage: str
-    made: int
-    rejects: int
-    adjusted: int
-    used: int
-    lost: int
-    left: int
+    account: LotAccount
     began_ms: int
     ended_ms: int
     closed: bool
@@ -116,20 +112,13 @@ class EntrySaid(msgspec.Struct, frozen=True, kw_only=True):
 
 def at_hand(reader: Reader, lot: str) -> AtHand:
     """The lot of a traveller. Raises NotFound."""
-    row = reader.one(Lot, lot)
-    if row is None:
-        raise NotFound(f"lot {lot} is not in the book", where="lot", mend="scan the traveller again, or type its id")
+    row = known_lot_row(reader, lot)
     model = None if row.model is None else reader.one(Model, row.model)
     steps: list[LotStep] = sorted(reader.rows(LotStep, "lot", lot), key=lambda step: (step.ended_ms, step.address))
     return AtHand(
         lot=row.lot,
         stage=row.stage,
-        made=row.made,
-        rejects=row.rejects,
-        adjusted=row.adjusted,
-        used=row.used,
-        lost=row.lost,
-        left=left_of(row),
+        account=lot_account(row),
         began_ms=row.began_ms,
         ended_ms=row.ended_ms,
         closed=row.closed,
@@ -215,9 +204,15 @@ def _entries(reader: Reader, indexes: Sequence[int], account: Account, now_ms: i
     )
 
 
+def entry_known(reader: Reader, index: str) -> str:
+    """The index of an entry as an address says it, where the book has such an entry; else nothing."""
+    is_index = index.isascii() and index.isdigit() and len(index) < 16
+    return index if is_index and int(index) < reader.head().size else ""
+
+
 def breaches_of_entry(reader: Reader, index: str) -> tuple[str, ...]:
-    """What the book found wrong with what an entry said, in words; none for text that is no index."""
-    if not (index.isascii() and index.isdigit() and len(index) < 16):
+    """What the book found wrong with what an entry said, in words; none for one that it does not have."""
+    if not entry_known(reader, index):
         return ()
     addresses = [f"{int(index)}.{position}" for position in range(MOST_RECORDS)]
     return tuple(dict.fromkeys(row.said for row in rows_with(reader, BreachRow, "address", addresses)))

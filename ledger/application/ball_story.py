@@ -6,6 +6,7 @@ Facts of a lot that are about its balls are not walked: of a lot count its makin
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 import msgspec
 from msgspec import UNSET
@@ -20,6 +21,7 @@ from ledger.line.inspections import Inspection
 from ledger.line.making_rows import Made
 from ledger.line.releases import Rework
 from ledger.line.rows import BreachRow, Hold, Lot, LotStep, Shipped
+from ledger.store.bodies import decode_said
 from ledger.store.reader import Reader
 from ledger.store.selections import rows_with
 
@@ -48,7 +50,10 @@ class StepTold(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 
 
 class ReadingTaken(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """One reading as it was said. ``became``: ``stands``, ``replaced`` by a later one, or ``voided`` by work on the ball."""
+    """One reading as it was said. ``became``: ``stands``, ``replaced`` by a later one, ``voided`` by work on the ball, ``withdrawn``.
+
+    Of one that was withdrawn ``taken_back`` is the correction that did so, and ``reason`` what it gives as its reason.
+    """
 
     quantity: str
     values: tuple[str, ...]
@@ -63,6 +68,8 @@ class ReadingTaken(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True
     temperature_c: str = ""
     humidity_percent: str = ""
     surface: str = ""
+    taken_back: str = ""
+    reason: str = ""
 
 
 class HoldTold(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -115,7 +122,7 @@ def ball_story(reader: Reader, unit: str, *, consignees: bool = False) -> BallSt
     return BallStory(
         ball=ball,
         steps=tuple(sorted(steps, key=lambda step: (step.at_ms, parse_address(step.fact)))),
-        taken=_taken(ball, facts),
+        taken=_in_order([*_taken(ball, facts), *_withdrawn(reader, ball.history)]),
         holds=holds_told(reader, [hold.hold for hold in ball.holds]),
         sent=_sent(reader, unit, consignees=consignees),
         web=trace_web(reader, ball.lot, "up", place=ball.place),
@@ -192,7 +199,7 @@ def _text(record: object, name: str) -> str:
     return said if isinstance(said, str) else ""
 
 
-def _taken(ball: Ball, facts: Sequence[Fact]) -> tuple[ReadingTaken, ...]:
+def _taken(ball: Ball, facts: Sequence[Fact]) -> list[ReadingTaken]:
     standing = {reading.quantity: reading.fact for reading in ball.readings}
     reworked = max((fact.at_ms for fact in facts if isinstance(fact.record, Rework)), default=None)
     found = []
@@ -220,7 +227,49 @@ def _taken(ball: Ball, facts: Sequence[Fact]) -> tuple[ReadingTaken, ...]:
                     surface=_text(record, "surface"),
                 )
             )
-    return tuple(sorted(found, key=lambda one: (one.quantity, one.at_ms, parse_address(one.fact))))
+    return found
+
+
+def _withdrawn(reader: Reader, history: Sequence[Told]) -> list[ReadingTaken]:
+    """Readings that were taken back, as their entry has them still, with the reason that stands in the correction."""
+    found = []
+    for told in history:
+        if told.standing or told.kind != "inspection":
+            continue
+        said = _said(reader, told.fact)
+        reason = _said(reader, told.corrected_by).get("reason", "") if told.corrected_by else ""
+        found += [
+            ReadingTaken(
+                quantity=one["quantity"],
+                values=tuple(one["values"]),
+                unit=one["unit"],
+                gauge=one["gauge"],
+                at_ms=instant_ms(told.at),
+                station=said["station"],
+                fact=told.fact,
+                became="withdrawn",
+                statistic=one.get("statistic", "single"),
+                expanded=one.get("expanded", ""),
+                temperature_c=said.get("temperature_c", ""),
+                humidity_percent=said.get("humidity_percent", ""),
+                surface=said.get("surface", ""),
+                taken_back=told.corrected_by,
+                reason=reason,
+            )
+            for one in said["readings"]
+        ]
+    return found
+
+
+def _said(reader: Reader, address: str) -> dict[str, Any]:
+    """The record at an address as its entry has it, whatever became of it."""
+    index, position = parse_address(address)
+    record: dict[str, Any] = decode_said(reader.entry(index).bytes).said["records"][position]
+    return record
+
+
+def _in_order(taken: Iterable[ReadingTaken]) -> tuple[ReadingTaken, ...]:
+    return tuple(sorted(taken, key=lambda one: (one.quantity, one.at_ms, parse_address(one.fact))))
 
 
 def holds_told(reader: Reader, holds: Sequence[str]) -> tuple[HoldTold, ...]:

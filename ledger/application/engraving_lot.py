@@ -5,7 +5,7 @@ from __future__ import annotations
 import msgspec
 
 from ledger.application.histories import HoldSeen, holds_over, instant_text
-from ledger.application.lot_view import known_lot_row
+from ledger.application.lot_account import known_lot_row
 from ledger.errors import Contradiction
 from ledger.line.lots import left_of
 from ledger.line.making_rows import UnitStep

@@ -16,8 +16,8 @@ import msgspec
 from ledger.application.adopted_files import find_rulebook
 from ledger.application.covered import ByModelTest, BySample, by_model_test, by_sample
 from ledger.application.judging import grounds_of, judged_rows
+from ledger.application.lot_account import known_lot_row
 from ledger.application.lot_readings import LotReadingSeen, gauges_of, lot_readings
-from ledger.application.lot_view import known_lot_row
 from ledger.application.release_policies import policy_in_force
 from ledger.conformity.facts import BallFacts, Measured
 from ledger.conformity.from_rows import facts_from_rows, stated_kinds

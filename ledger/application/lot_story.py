@@ -10,7 +10,8 @@ import msgspec
 from ledger.application.at_station import OpenLot, with_rests
 from ledger.application.ball_story import HoldTold, holds_told
 from ledger.application.cure_times import CureTime, lot_cures
-from ledger.application.lot_view import LotView, known_lot_row, lot_view
+from ledger.application.lot_account import known_lot_row
+from ledger.application.lot_view import LotView, lot_view
 from ledger.application.suspect_set import SuspectSet
 from ledger.application.trace_web import TraceWeb, trace_web
 from ledger.line.making_rows import Made

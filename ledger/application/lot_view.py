@@ -7,10 +7,9 @@ from collections import Counter
 import msgspec
 
 from ledger.application.histories import HoldSeen, RuleHolds, Told, history_of, holds_on, holds_over, instant_text
+from ledger.application.lot_account import LotAccount, known_lot_row, lot_account
 from ledger.application.lot_readings import LotReadingSeen, lot_readings
 from ledger.application.temperature_logs import log_words
-from ledger.errors import NotFound
-from ledger.line.lots import left_of
 from ledger.line.rows import Lot, LotStep, Model, SampleJudged
 from ledger.line.temperature_rows import TemperatureLog
 from ledger.store.reader import Reader
@@ -35,18 +34,6 @@ class LotTemperature(msgspec.Struct, frozen=True, kw_only=True):
     stage: str
     says: str
     fact: str
-
-
-class LotAccount(msgspec.Struct, frozen=True, kw_only=True):
-    """What came in and went out: grams of materials and batches, pieces from blocks on. ``left`` may be below zero."""
-
-    unit: str
-    made: int
-    rejects: int
-    adjusted: int
-    used: int
-    lost: int
-    left: int
 
 
 class LotView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -126,14 +113,6 @@ class Below(msgspec.Struct, frozen=True, kw_only=True):
     counts: dict[str, int]
 
 
-def known_lot_row(reader: Reader, lot: str) -> Lot:
-    """The row of a lot. Raises NotFound."""
-    row = reader.one(Lot, lot)
-    if row is None:
-        raise NotFound(f"lot {lot} is not in the book", where="lot", mend="check the id on the traveller")
-    return row
-
-
 def lot_view(reader: Reader, lot: str, *, told: bool = True) -> LotView:
     """One lot; ``told``: with every fact about it, of which a large lot has one for each ball. Raises NotFound."""
     row = known_lot_row(reader, lot)
@@ -143,15 +122,7 @@ def lot_view(reader: Reader, lot: str, *, told: bool = True) -> LotView:
         stage=row.stage,
         began_at=instant_text(row.began_ms),
         ended_at=instant_text(row.ended_ms),
-        account=LotAccount(
-            unit="g" if row.stage in {"material", "batch"} else "pieces",
-            made=row.made,
-            rejects=row.rejects,
-            adjusted=row.adjusted,
-            used=row.used,
-            lost=row.lost,
-            left=left_of(row),
-        ),
+        account=lot_account(row),
         model=row.model,
         revision=row.revision,
         weight_class_lb=row.weight_class,

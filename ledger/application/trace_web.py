@@ -15,7 +15,7 @@ from typing import Literal
 import msgspec
 
 from ledger.application.histories import RuleHolds, holds_on
-from ledger.application.lot_view import known_lot_row
+from ledger.application.lot_account import known_lot_row
 from ledger.line.lineage import alternatives
 from ledger.line.lots import left_of
 from ledger.line.rows import Descent, Lot

@@ -43,7 +43,13 @@ def reader(ready: Floor) -> Iterator[Reader]:
 def test_the_lot_at_hand(reader: Reader) -> None:
     """Its account, model, moulds piece by piece, steps and open holds; a change in mid-lot is no step."""
     hand = at_hand(reader, "SL-1")
-    assert (40, 1, 39, "Model M1", 15) == (hand.made, hand.used, hand.left, hand.model_name, hand.weight_class)
+    assert (40, 1, 39, "Model M1", 15) == (
+        hand.account.made,
+        hand.account.used,
+        hand.account.left,
+        hand.model_name,
+        hand.weight_class,
+    )
     assert [(1, "MS-1"), (13, "MS-2")] == [(making.first, making.mould_set) for making in hand.makings]
     assert (["turned"], ["H-1"]) == ([step.step for step in hand.steps], [hold.hold for hold in hand.holds])
     with pytest.raises(NotFound):

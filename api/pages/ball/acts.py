@@ -1,4 +1,4 @@
-"""What may be decided on the page of a ball or a lot: a hold, its end, a release, rework, an end of the ball.
+"""What may be decided on the page of a ball or a lot: a hold, its end, a release, rework, an end of the ball, a merging of lots.
 
 Each is a small form with a key of its own and a box to tick; sent twice it enters once.  Who may is for the book to say.
 """
@@ -8,19 +8,38 @@ from __future__ import annotations
 import asyncio
 import hashlib
 import re
-from collections.abc import Awaitable, Callable, Collection
+from collections.abc import Awaitable, Callable, Collection, Iterable
 from typing import Any, NamedTuple
+from urllib.parse import quote
 
-from litestar import Request
+from litestar import Request, Response
 
 from api.guards import account_of
 from api.pages.access.forms import Form, read_form
-from api.pages.desk.forms import Fault, Typed, fault_of, fresh_key, key_of, may_say, now_text, record_of, say, typed_in
+from api.pages.desk.forms import (
+    AGAIN,
+    Fault,
+    Typed,
+    fault_of,
+    fresh_key,
+    key_of,
+    may_say,
+    now_text,
+    record_of,
+    say,
+    typed_in,
+)
+from api.pages.refusal import see_other
 from api.parts import parts_of
 from ledger.errors import KeyReused, LedgerError, MalformedInput, NotFound
 from ledger.line.holds import HoldLifted, HoldPlaced
+from ledger.line.lot_changes import LotsMerged
 from ledger.line.releases import Grade, Rework, Scrap
+from ledger.line.shipments import Restocked
 from ledger.store.answer import Entered
+
+MERGED_WITH = (1, 2, 3)
+"""Rows of other lots in the form that merges a lot with them."""
 
 FIELDS = (
     "reason",
@@ -35,14 +54,29 @@ FIELDS = (
     "at",
     "key",
     "confirm",
+    "into",
+    "count",
+    *(f"{name}{place}" for place in MERGED_WITH for name in ("lot", "count")),
 )
 STOPS = ("use", "work", "release", "shipment")
 GRADES: tuple[Grade, ...] = ("first", "second", "house", "prototype", "demo")
 OPERATIONS = ("resurface", "polish", "re-turn", "plug", "re-pour")
 ENDS = ("scrap", "destructive-test", "retained")
 
-SAYS = {"hold": "hold-placed", "lift": "hold-lifted", "release": "release", "rework": "rework", "scrap": "scrap"}
+SAYS = {
+    "hold": "hold-placed",
+    "lift": "hold-lifted",
+    "release": "release",
+    "rework": "rework",
+    "scrap": "scrap",
+    "restock": "restocked",
+    "anew": "ball-engraved-anew",
+    "merge": "lots-merged",
+}
 """Act to the kind of record that it says."""
+
+PAGE_OF = {"unit": "ball", "lot": "lot"}
+"""Sort of a node to the address under which its page is."""
 
 _OTHER = re.compile(r"[^a-z0-9]+")
 
@@ -80,6 +114,7 @@ def form_values(request: Request[Any, Any, Any], refused: Turned | None) -> dict
         "grades": GRADES,
         "operations": OPERATIONS,
         "ends": ENDS,
+        "merged_with": MERGED_WITH,
     }
 
 
@@ -98,6 +133,21 @@ async def do_act(request: Request[Any, Any, Any], act: str, node: str, among: Co
     except LedgerError as error:
         return Turned(act, fault_of(request, error), typed)
     return Done(act, None if entered is None else entered.index)
+
+
+async def answer_act(
+    request: Request[Any, Any, Any],
+    act: str,
+    node: str,
+    among: Collection[str],
+    again: Callable[[Turned], Awaitable[Response[bytes]]],
+) -> Response[bytes]:
+    """Say what a form asks, and lead back to its page, which says so; ``again`` shows the page with what was refused."""
+    done = await do_act(request, act, node, among)
+    if isinstance(done, Turned):
+        return await again(done)
+    sort, _, name = node.partition(":")
+    return see_other(done_address(f"/{PAGE_OF[sort]}/{quote(name)}", done.act, done.entry))
 
 
 def slug_of(typed: str) -> str:
@@ -171,18 +221,44 @@ async def _scrap(request: Request[Any, Any, Any], form: Form, typed: Typed, node
     return await say(request, key_of(form), record_of(Scrap, fields))
 
 
+async def _restock(request: Request[Any, Any, Any], form: Form, typed: Typed, node: str) -> Entered | None:
+    fields = {"at": typed["at"], "unit": node.partition(":")[2], "note": typed["note"]}
+    return await say(request, key_of(form), record_of(Restocked, fields))
+
+
+async def _merge(request: Request[Any, Any, Any], form: Form, typed: Typed, node: str) -> Entered | None:
+    rows = [(node.partition(":")[2], typed["count"])]
+    rows += [(typed[f"lot{place}"].upper(), typed[f"count{place}"]) for place in MERGED_WITH]
+    lots = [{"lot": lot, "count": count} for lot, count in rows if lot or count]
+    fields = {"at": typed["at"], "lots": lots, "into": typed["into"].upper(), "note": typed["note"]}
+    return await say(request, key_of(form), record_of(LotsMerged, fields))
+
+
 _Does = Callable[[Request[Any, Any, Any], Form, Typed, str], Awaitable[Entered | None]]
-_DOES: dict[str, _Does] = {"hold": _hold, "lift": _lift, "release": _release, "rework": _rework, "scrap": _scrap}
+_DOES: dict[str, _Does] = {
+    "hold": _hold,
+    "lift": _lift,
+    "release": _release,
+    "rework": _rework,
+    "scrap": _scrap,
+    "restock": _restock,
+    "merge": _merge,
+}
 
 
-def done_address(address: str, done: Done) -> str:
+def done_address(address: str, act: str, entry: int | None) -> str:
     """Where a browser goes once it is entered: the page, which says so."""
-    return f"{address}?done={done.act}" + ("" if done.entry is None else f"&entry={done.entry}")
+    return f"{address}?done={AGAIN}" if entry is None else f"{address}?done={act}&entry={entry}"
 
 
-def done_note(request: Request[Any, Any, Any]) -> tuple[str, int | None]:
-    """The act that led here and the entry that it became, as the address says; empty where none did."""
+def done_note(request: Request[Any, Any, Any], facts: Iterable[str]) -> tuple[str, int | None]:
+    """The act that led here and the entry that it became; empty where the book has no such entry about this node.
+
+    ``facts``: addresses of what was said about it.  An address alone says nothing: anybody can write one.
+    """
     act, entry = request.query_params.get("done", ""), request.query_params.get("entry", "")
-    if act not in SAYS:
+    if act == AGAIN:
+        return AGAIN, None
+    if act not in SAYS or not any(fact.partition(".")[0] == entry for fact in facts):
         return "", None
-    return act, int(entry) if entry.isascii() and entry.isdigit() and len(entry) < 16 else None
+    return act, int(entry)

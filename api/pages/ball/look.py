@@ -14,20 +14,19 @@ from litestar.params import FromPath
 from markupsafe import Markup
 from msgspec import UnsetType
 
-from api.guards import account_of
+from api.guards import may_do
 from api.operation import Operation, described
 from api.pages import HTML
-from api.pages.ball.acts import SAYS, Turned, do_act, done_address, done_note, form_values
+from api.pages.ball.acts import SAYS, Turned, answer_act, done_note, form_values
 from api.pages.ball.margin_picture import margin_picture
 from api.pages.ball.receipt import ReceiptShown, engraving_entry, receipt_shown
 from api.pages.ball.time_pictures import cure_picture, detail_words, permitted_ms, step_words, way_picture
 from api.pages.catalogue import Catalogue
+from api.pages.desk.forms import may_say
 from api.pages.lots.trace_cut import cut_web
 from api.pages.lots.trace_picture import amount_words, trace_picture
 from api.pages.page import catalogue_of, page
-from api.pages.refusal import see_other
 from api.parts import Parts, file_answer, parts_of
-from ledger.access.roles import MAY_DO
 from ledger.application.ball_story import BallStory, ball_story
 from ledger.application.judging import JudgedBy
 from ledger.application.trace_web import BY_WEIGHT
@@ -94,10 +93,7 @@ class BallPages(Controller):
     )
     async def act(self, request: Request[Any, Any, Any], unit: FromPath[str], act: FromPath[str]) -> Response[bytes]:
         """A hold placed or lifted, a release, rework, an end; each by who may say its record."""
-        done = await do_act(request, act, f"unit:{unit}", SAYS)
-        if isinstance(done, Turned):
-            return await _page(request, unit, done)
-        return see_other(done_address(f"/ball/{quote(unit)}", done))
+        return await answer_act(request, act, f"unit:{unit}", SAYS, lambda turned: _page(request, unit, turned))
 
     @get(
         "/verdicts.csv",
@@ -111,11 +107,6 @@ class BallPages(Controller):
         return file_answer(_csv(judged).encode(), CSV, name=f"verdicts-{unit}.csv" if unit.isascii() else "")
 
 
-def may_do(request: Request[Any, Any, Any], action: str) -> bool:
-    """Whether who looks may do something of `MAY_DO`."""
-    return not MAY_DO[action].isdisjoint(account_of(request).roles)
-
-
 async def _page(request: Request[Any, Any, Any], unit: str, refused: Turned | None = None) -> Response[bytes]:
     # Made on a thread: registrations go on beside it.
     return await asyncio.to_thread(_made, request, unit, refused)
@@ -126,7 +117,7 @@ def _made(request: Request[Any, Any, Any], unit: str, refused: Turned | None) ->
     told = _told(parts_of(request), unit, consignees=consignees)
     words, story = catalogue_of(request), told.story
     ball = story.ball
-    act, entry = done_note(request)
+    act, entry = done_note(request, [said.fact for said in ball.history])
     return page(
         request,
         "ball/ball.html",
@@ -150,6 +141,8 @@ def _made(request: Request[Any, Any, Any], unit: str, refused: Turned | None) ->
         see_claims=may_do(request, "claims"),
         see_consignees=consignees,
         see_labels=may_do(request, "labels"),
+        see_shipments=may_do(request, "shipments"),
+        may_ship=may_say(request, "shipment"),
         done=act,
         done_entry=entry,
         base=f"/ball/{quote(unit)}",

@@ -8,9 +8,9 @@ from urllib.parse import quote
 
 from litestar import Controller, Request, Response, get
 
+from api.guards import may_do
 from api.operation import Operation, described
 from api.pages import HTML
-from api.pages.ball.look import may_do
 from api.pages.desk.forms import Fault, fault_of
 from api.pages.page import page
 from api.pages.refusal import see_other

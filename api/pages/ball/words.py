@@ -17,6 +17,7 @@ BALL_WORDS: dict[str, dict[str, str]] = {
         "stands": N_("stands"),
         "replaced": N_("replaced by a later reading"),
         "voided": N_("voided by later work on the ball"),
+        "withdrawn": N_("taken back"),
     },
     "operation": {
         "resurface": N_("resurface"),

@@ -46,6 +46,10 @@ _EXPECTED = {
 """What a field takes, in words, where it was said otherwise."""
 
 
+Answer = Callable[[Request[Any, Any, Any], dict[str, str]], Awaitable[dict[str, Any]]]
+"""Makes what the template of an answer shows, from what was typed. Raises what refuses it."""
+
+
 class Sheet(NamedTuple):
     """A page with a form: its address and template, and the address and template of the answer that the form asks for."""
 
@@ -110,16 +114,14 @@ async def asking(request: Request[Any, Any, Any], sheet: Sheet, *, asked: bool) 
     )
 
 
-async def answering(
-    request: Request[Any, Any, Any], sheet: Sheet, answer: Callable[[dict[str, str]], Awaitable[dict[str, Any]]]
-) -> Response[bytes]:
+async def answering(request: Request[Any, Any, Any], sheet: Sheet, answer: Answer) -> Response[bytes]:
     """The answer to what was typed, or what refuses it."""
     typed: dict[str, str] = {}
     problem: Problem | None = None
     values: dict[str, Any] | None = None
     try:
         typed = typed_in(request)
-        values = await answer(typed)
+        values = await answer(request, typed)
     except LedgerError as error:
         problem = problem_of(error, request.scope["path"]).problem
     status = 200 if problem is None else problem.status

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Collection
+from collections.abc import Collection
 from typing import Any
 
 import msgspec
 from litestar import Controller, Request, Response, get
 
-from api.operation import Operation, described
-from api.pages.limits.answering import Sheet, address_of, answering, asking, read_typed, typed_in
+from api.guards import may_do
+from api.pages.limits.answering import Answer, Sheet, address_of, answering, asking, read_typed, typed_in
 from api.pages.limits.change_rows import (
     corrected_kinds,
     correction_lines,
@@ -19,9 +19,9 @@ from api.pages.limits.change_rows import (
     quantity_rows,
     rules_lines,
 )
-from api.pages.limits.csv_table import CSV, csv_answer
+from api.pages.limits.csv_table import csv_answer, numbers_of
 from api.pages.limits.options import read_requirements
-from api.pages.limits.tabs import CHANGES, may_do, of_limits
+from api.pages.limits.tabs import CHANGES, of_limits
 from api.parts import Parts, parts_of
 from api.request_body import read_query
 from api.routes.conformity import selection_of
@@ -53,10 +53,6 @@ def _sheet(question: str) -> Sheet:
     return Sheet(CHANGES, "changes.html", f"{CHANGES}/{question}", "changes-answer.html")
 
 
-def _table(summary: str, query: type[Any]) -> dict[str, Any]:
-    return described(Operation(summary, "quality", action="conformity", query=query, media=CSV, problems=(404, 413)))
-
-
 class Changes(Controller):
     """The three questions."""
 
@@ -86,7 +82,8 @@ class Changes(Controller):
         return await _answered(request, "correction", _correction_answer)
 
     @get(
-        "/rules.csv", opt=_table("Balls that come out otherwise when a rule changes, a line a quantity", RulesToCompare)
+        "/rules.csv",
+        opt=numbers_of("Balls that come out otherwise when a rule changes, a line a quantity", RulesToCompare),
     )
     async def rules_table(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """The balls as a file."""
@@ -100,7 +97,7 @@ class Changes(Controller):
 
     @get(
         "/gauge.csv",
-        opt=_table("Balls measured with a gauge that was wrong, a line a quantity that changes", GaugeToDoubt),
+        opt=numbers_of("Balls measured with a gauge that was wrong, a line a quantity that changes", GaugeToDoubt),
     )
     async def gauge_table(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """The balls as a file."""
@@ -110,7 +107,7 @@ class Changes(Controller):
 
     @get(
         "/correction.csv",
-        opt=_table("Balls that a correction touches, a line a quantity that changes", CorrectionToLand),
+        opt=numbers_of("Balls that a correction touches, a line a quantity that changes", CorrectionToLand),
     )
     async def correction_table(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """The balls as a file."""
@@ -123,11 +120,8 @@ def _notes(said: str, *, more: bool) -> tuple[str, ...]:
     return (said, *((f"the worst {LISTED} balls; there are others",) if more else ()), CAUTION)
 
 
-_Answer = Callable[[Request[Any, Any, Any], dict[str, str]], Awaitable[dict[str, Any]]]
-
-
-async def _answered(request: Request[Any, Any, Any], question: str, make: _Answer) -> Response[bytes]:
-    async def answer(typed: dict[str, str]) -> dict[str, Any]:
+async def _answered(request: Request[Any, Any, Any], question: str, make: Answer) -> Response[bytes]:
+    async def answer(request: Request[Any, Any, Any], typed: dict[str, str]) -> dict[str, Any]:
         found = await make(request, typed)
         return {
             **found,

@@ -8,10 +8,9 @@ from typing import Any, NamedTuple
 import msgspec
 from litestar import Controller, Request, Response, get
 
-from api.operation import Operation, described
 from api.pages.catalogue import N_
 from api.pages.limits.answering import Sheet, address_of, answering, asking, read_typed, typed_in
-from api.pages.limits.csv_table import CSV, csv_answer
+from api.pages.limits.csv_table import csv_answer, numbers_of
 from api.pages.limits.tabs import CHARTS, of_limits
 from api.parts import parts_of
 from api.request_body import read_query
@@ -55,24 +54,11 @@ class Charts(Controller):
     @get("/answer", opt=of_limits("Control charts: the answer"))
     async def answer(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """Each group's signals; of a group alone its charts and points too."""
-
-        async def answer(typed: dict[str, str]) -> dict[str, Any]:
-            return await _answer(request, typed)
-
-        return await answering(request, SHEET, answer)
+        return await answering(request, SHEET, _answer)
 
     @get(
         "/points.csv",
-        opt=described(
-            Operation(
-                "The points of control charts, a line each, with their own limits and signals",
-                "quality",
-                action="conformity",
-                query=ChartsWanted,
-                media=CSV,
-                problems=(404, 413),
-            )
-        ),
+        opt=numbers_of("The points of control charts, a line each, with their own limits and signals", ChartsWanted),
     )
     async def points(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """The numbers of the charts as a file."""

@@ -9,10 +9,16 @@ from typing import Any
 
 from litestar import Response
 
+from api.operation import Operation, described
 from api.parts import file_answer
 from ledger.application.plain_cells import plain
 
 CSV = "text/csv; charset=utf-8; header=present"
+
+
+def numbers_of(summary: str, query: type[Any]) -> dict[str, Any]:
+    """The description of a file with the numbers behind an answer; ``query``: the Struct that its address says."""
+    return described(Operation(summary, "quality", action="conformity", query=query, media=CSV, problems=(404, 413)))
 
 
 class Figure(str):

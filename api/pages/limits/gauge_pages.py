@@ -9,8 +9,9 @@ from litestar import Controller, Request, Response, get
 from litestar.params import FromPath
 from msgspec import Meta
 
+from api.guards import may_do
 from api.pages.limits.answering import read_typed, typed_in
-from api.pages.limits.tabs import GAUGES, SAMPLING, limits_page, may_do, of_limits
+from api.pages.limits.tabs import GAUGES, SAMPLING, limits_page, of_limits
 from api.parts import parts_of
 from api.problems import problem_of
 from ledger.application.gauge_view import READINGS, GaugeAsked, GaugeView, gauge_view

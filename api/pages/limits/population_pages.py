@@ -9,9 +9,8 @@ import msgspec
 from litestar import Controller, Request, Response, get
 from msgspec import Meta
 
-from api.operation import Operation, described
 from api.pages.limits.answering import Sheet, address_of, answering, asking, read_typed, typed_in
-from api.pages.limits.csv_table import CSV, csv_answer
+from api.pages.limits.csv_table import csv_answer, numbers_of
 from api.pages.limits.options import read_requirements
 from api.pages.limits.population_view import population_values, requirement_rows
 from api.pages.limits.tabs import LIMITS, of_limits
@@ -61,23 +60,13 @@ class PopulationPages(Controller):
     @get("/answer", opt=of_limits("A population against its limits: the answer"))
     async def answer(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """Outcomes, the worst balls, the distribution, and the table by requirement."""
-
-        async def answer(typed: dict[str, str]) -> dict[str, Any]:
-            return await _answer(request, typed)
-
-        return await answering(request, SHEET, answer)
+        return await answering(request, SHEET, _answer)
 
     @get(
         "/requirements.csv",
-        opt=described(
-            Operation(
-                "Outcomes of a selection of balls by requirement, a line each, with what each limit rests on",
-                "quality",
-                action="conformity",
-                query=PopulationWanted,
-                media=CSV,
-                problems=(404, 413),
-            )
+        opt=numbers_of(
+            "Outcomes of a selection of balls by requirement, a line each, with what each limit rests on",
+            PopulationWanted,
         ),
     )
     async def requirements(self, request: Request[Any, Any, Any]) -> Response[bytes]:
@@ -88,16 +77,7 @@ class PopulationPages(Controller):
 
     @get(
         "/histogram.csv",
-        opt=described(
-            Operation(
-                "The bins of a quantity's distribution, a line each, by group",
-                "quality",
-                action="conformity",
-                query=CapabilityWanted,
-                media=CSV,
-                problems=(404, 413),
-            )
-        ),
+        opt=numbers_of("The bins of a quantity's distribution, a line each, by group", CapabilityWanted),
     )
     async def histogram(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """The numbers of the histograms as a file."""

@@ -13,10 +13,10 @@ from litestar import Controller, Request, Response, get, post
 from litestar.datastructures import UploadFile
 from litestar.params import FromPath
 
-from api.guards import account_of
+from api.guards import account_of, may_do
 from api.pages.limits.answering import address_of, typed_in
 from api.pages.limits.options import Edition, edition_of
-from api.pages.limits.tabs import RULEBOOKS, limits_page, may_do, of_limits
+from api.pages.limits.tabs import RULEBOOKS, limits_page, of_limits
 from api.pages.refusal import see_other
 from api.parts import parts_of
 from api.problems import Problem, problem_of

@@ -7,12 +7,12 @@ from typing import Any
 
 from litestar import Request, Response
 
+from api.guards import account_of
 from api.operation import Operation, described
 from api.pages import HTML
 from api.pages.catalogue import N_
 from api.pages.menu import Place
 from api.pages.page import page
-from api.pages.session import session_at
 from ledger.access.roles import MAY_DO
 
 LIMITS = "/limits"
@@ -39,21 +39,9 @@ def of_limits(summary: str, action: str = "conformity") -> dict[str, Any]:
 
 def limits_page(request: Request[Any, Any, Any], template: str, *, status: int = 200, **values: Any) -> Response[bytes]:
     """A page of ``templates/limits`` with the tabs that its reader may open."""
-    return page(request, f"limits/{template}", status=status, tabs=tabs_for(roles_of(request)), **values)
+    return page(request, f"limits/{template}", status=status, tabs=tabs_for(account_of(request).roles), **values)
 
 
 def tabs_for(roles: Collection[str]) -> list[Place]:
     """The tabs of an account with these roles."""
     return [tab for tab in TABS if not MAY_DO[tab.action].isdisjoint(roles)]
-
-
-def roles_of(request: Request[Any, Any, Any]) -> Collection[str]:
-    """The roles of who looks: of a browser's session, or of the token that a program sent."""
-    session = session_at(request)
-    roles: Collection[str] = session.roles if session is not None else request.scope["user"].roles
-    return roles
-
-
-def may_do(request: Request[Any, Any, Any], action: str) -> bool:
-    """Whether who looks may do an action."""
-    return not MAY_DO[action].isdisjoint(roles_of(request))

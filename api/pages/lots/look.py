@@ -10,10 +10,10 @@ import msgspec
 from litestar import Controller, Request, Response, get, post
 from litestar.params import FromPath
 
+from api.guards import may_do
 from api.operation import Operation, described
 from api.pages import HTML
-from api.pages.ball.acts import Turned, do_act, done_address, done_note, form_values
-from api.pages.ball.look import may_do
+from api.pages.ball.acts import Turned, answer_act, done_note, form_values
 from api.pages.ball.time_pictures import cure_picture, permitted_ms
 from api.pages.catalogue import Catalogue
 from api.pages.lots.log_picture import log_picture
@@ -39,7 +39,7 @@ from ledger.line.quantity import UNITS
 from ledger.store.engine import Store
 from ledger.store.reader import open_reader
 
-ACTS = ("hold", "lift")
+ACTS = ("hold", "lift", "merge")
 NEWEST_FIRST = STAGES[::-1]
 
 
@@ -85,10 +85,7 @@ class LotPages(Controller):
     )
     async def act(self, request: Request[Any, Any, Any], lot: FromPath[str], act: FromPath[str]) -> Response[bytes]:
         """A hold placed or lifted."""
-        done = await do_act(request, act, f"lot:{lot}", ACTS)
-        if isinstance(done, Turned):
-            return await _page(request, lot, done)
-        return see_other(done_address(f"/lot/{quote(lot)}", done))
+        return await answer_act(request, act, f"lot:{lot}", ACTS, lambda turned: _page(request, lot, turned))
 
     @get(
         "/{lot:str}/below",
@@ -142,7 +139,7 @@ def _made(request: Request[Any, Any, Any], lot: str, refused: Turned | None) -> 
     words, story = catalogue_of(request), seen.story
     view, cut = story.view, cut_web(story.web, most=6)
     title = words.gettext("%(lot)s, what it is made from and where it went") % {"lot": lot}
-    act, entry = done_note(request)
+    act, entry = done_note(request, [fact.address for fact in story.facts])
     return page(
         request,
         "lots/lot.html",

@@ -12,9 +12,9 @@ import msgspec
 from litestar import Controller, Request, Response, get
 from litestar.params import FromPath
 
+from api.guards import may_do
 from api.operation import Operation, described
 from api.pages import HTML
-from api.pages.ball.look import may_do
 from api.pages.lots.trace_cut import cut_web
 from api.pages.lots.trace_picture import amount_words, trace_picture
 from api.pages.page import catalogue_of, page

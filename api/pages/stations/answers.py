@@ -28,7 +28,8 @@ import msgspec
 from litestar import Request, Response
 
 from api.guards import account_of
-from api.pages.catalogue import time_zone
+from api.pages.catalogue import N_, time_zone
+from api.pages.page import catalogue_of
 from api.pages.refusal import see_other
 from api.parts import Parts, json_answer, parts_of
 from api.problems import QUEUED, Problem, problem_of, status_of
@@ -50,6 +51,8 @@ Making = Callable[[str, Records | None], Awaitable[Records]]
 The second argument are the records that stand under the form's key already, None for a key that is new: what was asked of
 the book before it was entered need not be asked again, and must come out as it did then.
 """
+
+_LEFT = N_("%(said)s The book found: %(breaches)s.")
 
 _ADDRESS = re.compile(r"^(?:records\[\d+\]\.?)?(.*)$")
 
@@ -78,6 +81,12 @@ def accepted(request: Request[Any, Any, Any], *, said: str, onward: str) -> Resp
     if is_queued(request):
         return json_answer(StationAnswer(ok=True, said=said, problem=None, next=onward))
     return see_other(onward)
+
+
+def with_breaches(request: Request[Any, Any, Any], said: str, entered: Entered) -> str:
+    """What was entered in words, and after it what the book found wrong with it."""
+    breaches = "; ".join(breach.said for one in entered.breaches for breach in one)
+    return catalogue_of(request).gettext(_LEFT) % {"said": said, "breaches": breaches} if breaches else said
 
 
 async def refused(

@@ -15,8 +15,6 @@ from typing import Any
 from litestar import Controller, Request, Response, get, post
 
 from api.guards import account_of
-from api.operation import Operation, described
-from api.pages import HTML
 from api.pages.catalogue import N_
 from api.pages.page import catalogue_of, page
 from api.pages.refusal import see_other
@@ -30,11 +28,13 @@ from api.pages.stations.answers import (
     now_text,
     refused,
     say,
+    with_breaches,
     with_query,
 )
 from api.pages.stations.asked import ask_first, tells_what_was_done
 from api.pages.stations.engraving_values import AskedOf, engraving_values, fresh_unit
 from api.pages.stations.fact_words import fact_words_in
+from api.pages.stations.of_station import of_station, typed_in_form, typed_in_query
 from api.pages.stations.read_back import Place, is_read_back, places, read_serial
 from api.pages.stations.station_name import station_name
 from api.pages.stations.typed import Typed
@@ -53,11 +53,6 @@ WORD_COOKIE = "pourbook-engraver"
 MOST_LABELS = 9
 
 _REGISTERED = N_("Ball %(serial)s is registered in lot %(lot)s.")
-_LEFT = N_("%(said)s The book found: %(breaches)s.")
-
-
-def _described(summary: str) -> dict[str, Any]:
-    return described(Operation(summary, "pages", action="stations", media=HTML, page=True))
 
 
 class EngravingPages(Controller):
@@ -65,18 +60,18 @@ class EngravingPages(Controller):
 
     path = ENGRAVING
 
-    @get(opt=_described("The engraving station"))
+    @get(opt=of_station("The engraving station"))
     async def shown(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """The lot and its next number; ``engraved`` is the number of the second step, where there are no scripts."""
-        typed = _asked(request)
+        typed = typed_in_query(request)
         if typed.text("scan"):
             return await _scanned(request, typed)
         return await _show(request, typed)
 
-    @post("/numbers", status_code=303, opt=_described("Take numbers for a lot"))
+    @post("/numbers", status_code=303, opt=of_station("Take numbers for a lot"))
     async def numbers(self, request: Request[Any, Any, Any]) -> Response[Any]:
         """A few numbers of the own scheme, for this browser at this station and this lot."""
-        typed = await _typed(request)
+        typed = await typed_in_form(request)
         desk = _desk(request, fresh=True)
         lot = typed.id("lot")
         back = with_query(ENGRAVING, lot=lot)
@@ -88,15 +83,15 @@ class EngravingPages(Controller):
         _remember(response, desk)
         return response
 
-    @post(status_code=303, opt=_described("Register an engraved ball"))
+    @post(status_code=303, opt=of_station("Register an engraved ball"))
     async def registered(self, request: Request[Any, Any, Any]) -> Response[Any]:
         """The ball stands in the book under its number; or what was read back is another number."""
-        return await _registered(request, await _typed(request))
+        return await _registered(request, await typed_in_form(request))
 
-    @get("/label", opt=_described("Print the labels of a ball"))
+    @get("/label", opt=of_station("Print the labels of a ball"))
     async def label(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """As many labels of one ball as are wanted; with scripts they are printed at once."""
-        typed = _asked(request)
+        typed = typed_in_query(request)
         unit, count = typed.id("unit"), typed.count("count", empty=1)
         if not 1 <= count <= MOST_LABELS:
             raise MalformedInput("number of labels is out of range", expected=f"1 to {MOST_LABELS}", where="count")
@@ -141,7 +136,7 @@ async def _registered(request: Request[Any, Any, Any], typed: Typed) -> Response
     read = ""
     try:
         read = read_serial(typed.text("read"))
-        _check_read_back(serial, read)
+        check_read_back(serial, read)
         entered = await say(request, typed.text("key"), typed.instant("at"), make)
     except LedgerError as error:
         compared = places(serial, read) if read and not is_read_back(serial, read) else []
@@ -149,19 +144,16 @@ async def _registered(request: Request[Any, Any, Any], typed: Typed) -> Response
     with contextlib.suppress(Refused):
         # The ball stands; where no further number can be taken now, the page offers to take some.
         await asyncio.to_thread(take_numbers, parts_of(request).book, account_of(request), _desk(request), lot)
-    words = catalogue_of(request)
-    breaches = "; ".join(breach.said for one in entered.breaches for breach in one)
-    said = words.gettext(_REGISTERED) % {"serial": serial, "lot": lot}
-    if breaches:
-        said = words.gettext(_LEFT) % {"said": said, "breaches": breaches}
+    said = catalogue_of(request).gettext(_REGISTERED) % {"serial": serial, "lot": lot}
     labels = typed.count("labels", empty=0)
     onward = with_query(back, **{DONE: str(entered.index)})
     if labels:
         onward = with_query(LABEL, unit=unit, count=str(min(labels, MOST_LABELS)), **{DONE: str(entered.index)})
-    return accepted(request, said=said, onward=onward)
+    return accepted(request, said=with_breaches(request, said, entered), onward=onward)
 
 
-def _check_read_back(serial: str, read: str) -> None:
+def check_read_back(serial: str, read: str) -> None:
+    """Return if what was read back is the number shown. Raises Contradiction."""
     if not is_read_back(serial, read):
         raise Contradiction(
             "the number read back is another than the one shown",
@@ -263,13 +255,3 @@ def _remember(response: Response[Any], desk: Desk) -> None:
     response.set_cookie(
         key=WORD_COOKIE, value=desk.word, max_age=365 * 86_400, path=ENGRAVING, samesite="lax", httponly=True
     )
-
-
-def _asked(request: Request[Any, Any, Any]) -> Typed:
-    query = request.query_params
-    return Typed({name: query.getall(name) for name in query}, catalogue_of(request).zone)
-
-
-async def _typed(request: Request[Any, Any, Any]) -> Typed:
-    form = await request.form()
-    return Typed({name: form.getall(name) for name in form}, catalogue_of(request).zone)

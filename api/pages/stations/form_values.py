@@ -10,7 +10,7 @@ from api.pages.stations.finishing import BALL_STEPS
 from api.pages.stations.lot_acts import CHANGES, HOWS, LOSSES, RECOUNTS
 from api.pages.stations.stage_values import StagePage
 from api.pages.stations.typed import Typed
-from api.pages.words import english_word
+from api.pages.words import worded
 from ledger.application.at_station import OpenLot
 from ledger.book.instant import instant_ms
 from ledger.errors import MalformedInput
@@ -26,10 +26,10 @@ def form_values(words: Catalogue, page: StagePage, typed: Typed, values: dict[st
     taken: list[OpenLot] = list(values["taken"])
     earliest = max((lot.earliest_ms for lot in taken if lot.earliest_ms), default=0)
     return {
-        "ways": _options(words, "loss-way", HOWS),
-        "losses": _options(words, "line-reason", LOSSES),
-        "recounts": _options(words, "line-reason", RECOUNTS),
-        "changes": _options(words, "change", CHANGES),
+        "ways": worded(words, "loss-way", HOWS),
+        "losses": worded(words, "line-reason", LOSSES),
+        "recounts": worded(words, "line-reason", RECOUNTS),
+        "changes": worded(words, "change", CHANGES),
         "classes": [(number, number) for number in CLASSES],
         "ball_steps": BALL_STEPS,
         "parent_lots": _parents(typed, taken),
@@ -39,10 +39,6 @@ def form_values(words: Catalogue, page: StagePage, typed: Typed, values: dict[st
         "blocked": earliest > now_ms,
         "again": _again(page, typed),
     }
-
-
-def _options(words: Catalogue, sort: str, codes: tuple[str, ...]) -> list[tuple[str, str]]:
-    return [(code, words.gettext(english_word(sort, code))) for code in codes]
 
 
 def _began(typed: Typed) -> str:

@@ -10,11 +10,10 @@ from typing import Any
 
 from litestar import Controller, Request, Response, get, post
 
-from api.operation import Operation, described
-from api.pages import HTML
 from api.pages.page import page
 from api.pages.refusal import see_other
 from api.pages.session import session_at
+from api.pages.stations.of_station import of_station
 from api.pages.stations.stage_page import address_for, look_up
 from api.pages.stations.station_name import STATION_COOKIE, as_id, station_name
 from api.parts import parts_of
@@ -28,16 +27,12 @@ POSTS = ("mixing", *STAGES)
 _YEAR_S = 365 * 86_400
 
 
-def _described(summary: str) -> dict[str, Any]:
-    return described(Operation(summary, "pages", action="stations", media=HTML, page=True))
-
-
 class StationIndex(Controller):
     """Where somebody at the line begins."""
 
     path = "/station"
 
-    @get(opt=_described("The stations"))
+    @get(opt=of_station("The stations"))
     async def shown(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """The stations to choose from, or the way to the one that is meant."""
         session = session_at(request)
@@ -55,7 +50,7 @@ class StationIndex(Controller):
             return see_other(f"/station/{device.stage}")
         return _page(request, "", None)
 
-    @post("/name", status_code=303, opt=_described("Name this station"))
+    @post("/name", status_code=303, opt=of_station("Name this station"))
     async def named(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """The id by which records name this station, kept in this browser; empty: after its device or stage again."""
         named = as_id(str((await request.form()).get("station", "")))

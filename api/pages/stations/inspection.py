@@ -12,12 +12,10 @@ from typing import Any
 from litestar import Controller, Request, Response, get, post
 
 from api.guards import account_of
-from api.operation import Operation, described
 from api.pages import HTML
-from api.pages.catalogue import N_
 from api.pages.page import catalogue_of, page, page_text
 from api.pages.refusal import see_other
-from api.pages.stations.answers import DONE, Records, accepted, new_key, refused, say, with_query
+from api.pages.stations.answers import DONE, Records, accepted, new_key, refused, say, with_breaches, with_query
 from api.pages.stations.fact_words import fact_words_in
 from api.pages.stations.inspection_form import GAUGE, VALUE, inspection_record, readings_typed
 from api.pages.stations.inspection_values import (
@@ -30,6 +28,7 @@ from api.pages.stations.inspection_values import (
     lot_values,
     shown_first,
 )
+from api.pages.stations.of_station import of_station, typed_in_form, typed_in_query
 from api.pages.stations.station_name import station_name
 from api.pages.stations.typed import Typed
 from api.parts import parts_of
@@ -46,23 +45,16 @@ GAUGES_COOKIE = "pourbook-gauges"
 FRAGMENT = "x-fragment"
 """A script that wants the verdict alone says ``x-fragment: 1``."""
 
-_LEFT = N_("%(said)s The book found: %(breaches)s.")
-
-
-def _described(summary: str) -> dict[str, Any]:
-    return described(Operation(summary, "pages", action="stations", media=HTML, page=True))
-
 
 class InspectionPages(Controller):
     """The inspection station."""
 
     path = INSPECTION
 
-    @get(opt=_described("The inspection station"))
+    @get(opt=of_station("The inspection station"))
     async def shown(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """A ball by its unit or number, a lot's balls, or the scan."""
-        query = request.query_params
-        typed = Typed({name: query.getall(name) for name in query}, catalogue_of(request).zone)
+        typed = typed_in_query(request)
         if typed.text("scan"):
             return await _scanned(request, typed)
         if typed.text("serial"):
@@ -74,15 +66,15 @@ class InspectionPages(Controller):
             return _page(request, "inspection-lot.html", typed, **values)
         return await _first_page(request, typed)
 
-    @post(status_code=303, opt=_described("Enter the readings of a ball"))
+    @post(status_code=303, opt=of_station("Enter the readings of a ball"))
     async def entered(self, request: Request[Any, Any, Any]) -> Response[Any]:
         """All readings that were typed, as one inspection."""
-        return await _entered(request, await _typed(request))
+        return await _entered(request, await typed_in_form(request))
 
-    @post("/verdict", status_code=200, opt=_described("The verdict as it forms"))
+    @post("/verdict", status_code=200, opt=of_station("The verdict as it forms"))
     async def verdict(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """How the ball would come out with what is typed. Nothing is entered."""
-        typed = await _typed(request)
+        typed = await typed_in_form(request)
         if request.headers.get(FRAGMENT) != "1":
             return await _ball_page(request, typed, judge=True)
         parts, account = parts_of(request), account_of(request)
@@ -122,8 +114,7 @@ def _said(request: Request[Any, Any, Any], typed: Typed, entered: Entered) -> st
     said = words.ngettext(
         "%(count)s reading of ball %(ball)s is entered.", "%(count)s readings of ball %(ball)s are entered.", count
     ) % {"count": count, "ball": typed.id("unit")}
-    breaches = "; ".join(breach.said for one in entered.breaches for breach in one)
-    return words.gettext(_LEFT) % {"said": said, "breaches": breaches} if breaches else said
+    return with_breaches(request, said, entered)
 
 
 async def _scanned(request: Request[Any, Any, Any], typed: Typed) -> Response[Any]:
@@ -176,7 +167,8 @@ async def _ball_page(
     station = station_name(request, "inspection")
 
     def look() -> tuple[dict[str, Any], Forming]:
-        values = ball_values(parts, typed.id("unit"), account)
+        done = typed.text(DONE) if problem is None and not judge else ""
+        values = ball_values(parts, typed.id("unit"), done, account)
         return values, forming(parts, typed, station, account, values["seen"])
 
     values, formed = await asyncio.to_thread(look)
@@ -195,7 +187,6 @@ async def _ball_page(
         stage="inspection",
         hand=values["seen"].ball,
         fact_words=fact_words_in(catalogue_of(request)),
-        done=typed.text(DONE) if problem is None and not judge else "",
         **values,
         **_verdict_values(formed),
     )
@@ -239,8 +230,3 @@ def _remember(request: Request[Any, Any, Any], response: Response[Any], typed: T
         samesite="lax",
         httponly=True,
     )
-
-
-async def _typed(request: Request[Any, Any, Any]) -> Typed:
-    form = await request.form()
-    return Typed({name: form.getall(name) for name in form}, catalogue_of(request).zone)

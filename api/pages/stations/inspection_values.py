@@ -14,7 +14,7 @@ from ledger.access.tokens import Account
 from ledger.application.at_station import last_said
 from ledger.application.ball_view import BallFound, find_units
 from ledger.application.inspection_list import AskedReading, InspectionList, balls_to_read, inspection_list
-from ledger.application.lot_view import known_lot_row
+from ledger.application.lot_account import known_lot_row
 from ledger.application.registers import GaugeSeen, gauges_at
 from ledger.application.tentative_verdict import Tentative, judge_tentative
 from ledger.conformity.outcome import Verdict
@@ -53,8 +53,8 @@ class Remembered(NamedTuple):
         return usable[0] if len(usable) == 1 else ""
 
 
-def ball_values(parts: Parts, unit: str, account: Account) -> dict[str, Any]:
-    """What is shown of one ball. Raises NotFound."""
+def ball_values(parts: Parts, unit: str, done: str, account: Account) -> dict[str, Any]:
+    """What is shown of one ball; ``done``: the entry that was just made of it, by its address. Raises NotFound."""
     now_ms = parts.book.clock_ms()
     with open_reader(parts.book.store) as reader:
         seen = inspection_list(reader, unit, now_ms)
@@ -65,6 +65,7 @@ def ball_values(parts: Parts, unit: str, account: Account) -> dict[str, Any]:
         "holds": [hold for hold in seen.ball.holds if hold.open],
         "following": waiting[:NEXT_KEPT],
         "said": said,
+        "done": done if any(str(entry.index) == done for entry in said) else "",
     }
 
 

@@ -14,9 +14,7 @@ from typing import Any
 from litestar import Controller, Request, Response, get, post
 
 from api.guards import account_of
-from api.operation import Operation, described
-from api.pages import HTML
-from api.pages.catalogue import N_, Catalogue
+from api.pages.catalogue import Catalogue
 from api.pages.page import catalogue_of, page
 from api.pages.refusal import see_other
 from api.pages.stations.acts import Act, Post
@@ -29,11 +27,13 @@ from api.pages.stations.answers import (
     now_text,
     refused,
     say,
+    with_breaches,
     with_query,
 )
 from api.pages.stations.asked import ask_first, tells_what_was_done
 from api.pages.stations.fact_words import fact_words_in
 from api.pages.stations.form_values import form_values
+from api.pages.stations.of_station import of_station, typed_in_form, typed_in_query
 from api.pages.stations.stage_values import STAGE_PAGES, StagePage, Wanted, page_values, stage_of_lot
 from api.pages.stations.station_name import station_name
 from api.pages.stations.typed import Typed
@@ -51,40 +51,35 @@ from ledger.store.reader import open_reader
 _GET = [f"/station/{stage}" for stage in STAGE_PAGES]
 _POST = [f"/station/{stage}/{act.name}" for stage, found in STAGE_PAGES.items() for act in found.acts]
 _START = [f"/station/{stage}/start" for stage in ("mixing", "blocks", "cores", "shells")]
-_LEFT = N_("%(said)s The book found: %(breaches)s.")
-
-
-def _described(summary: str) -> dict[str, Any]:
-    return described(Operation(summary, "pages", action="stations", media=HTML, page=True))
 
 
 class StagePageRoutes(Controller):
     """The stages of the line up to the finished ball."""
 
-    @get(_GET, opt=_described("The station of a stage"))
+    @get(_GET, opt=of_station("The station of a stage"))
     async def shown(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """The lot at hand and its steps; without one, the form of a pour and what is open."""
         found = _page_of(request)
-        typed = _asked(request)
+        typed = typed_in_query(request)
         if typed.text("scan"):
             return await _scanned(request, found, typed)
         act = "pour" if typed.text("began") else ""
         return await _show(request, found, typed, act=act)
 
-    @post(_START, status_code=303, opt=_described("A pour begins"))
+    @post(_START, status_code=303, opt=of_station("A pour begins"))
     async def started(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """The same form with the instant at which the pour began; nothing is entered before it ends."""
-        found, typed = _page_of(request), await _typed(request)
+        found, typed = _page_of(request), await typed_in_form(request)
         fields = [(name, value) for name, value in typed.pairs() if name != "began" and value]
         address = f"/station/{found.stage}"
         for name, value in [*fields, ("began", now_text(parts_of(request)))]:
             address = with_query(address, **{name: value})
         return see_other(address)
 
-    @post(_POST, status_code=303, opt=_described("Record a step at a station"))
+    @post(_POST, status_code=303, opt=of_station("Record a step at a station"))
     async def said(self, request: Request[Any, Any, Any]) -> Response[Any]:
         """What was done, entered once; or refused, with what was typed."""
-        found, typed = _page_of(request), await _typed(request)
+        found, typed = _page_of(request), await typed_in_form(request)
         act = found.act(request.scope["path"].rpartition("/")[2])
         if act is None:
             raise NotFound("no such step at this station", where="act")
@@ -120,10 +115,7 @@ async def _said(request: Request[Any, Any, Any], found: StagePage, act: Act, typ
     onward = with_query(f"/station/{found.stage}", lot=lot, **{DONE: str(entered.index)})
     words = catalogue_of(request)
     said = words.gettext(act.said) % {"lot": lot, "unit": typed.id("unit"), "step": _step_word(words, typed)}
-    breaches = "; ".join(breach.said for one in entered.breaches for breach in one)
-    if breaches:
-        said = words.gettext(_LEFT) % {"said": said, "breaches": breaches}
-    return accepted(request, said=said, onward=onward)
+    return accepted(request, said=with_breaches(request, said, entered), onward=onward)
 
 
 def _step_word(words: Catalogue, typed: Typed) -> str:
@@ -212,7 +204,6 @@ async def _show(
         wrong="" if problem is None else field_of(problem.where),
         reasons=[reason for answer in answers or () for reason in answer.reasons],
         earliest_ms=max(map(instant_ms, earliest), default=None),
-        done=done,
         key=new_key,
         station=station_name(request, found.stage),
         **form_values(catalogue_of(request), found, typed, values, parts.book.clock_ms()),
@@ -227,17 +218,3 @@ def _taken(typed: Typed) -> list[str]:
 
 def _page_of(request: Request[Any, Any, Any]) -> StagePage:
     return STAGE_PAGES[request.scope["path"].split("/")[2]]
-
-
-def _asked(request: Request[Any, Any, Any]) -> Typed:
-    query = request.query_params
-    return Typed({name: query.getall(name) for name in query}, _zone(request))
-
-
-async def _typed(request: Request[Any, Any, Any]) -> Typed:
-    form = await request.form()
-    return Typed({name: form.getall(name) for name in form}, _zone(request))
-
-
-def _zone(request: Request[Any, Any, Any]) -> Any:
-    return catalogue_of(request).zone

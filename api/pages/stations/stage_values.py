@@ -22,6 +22,7 @@ from ledger.application.at_station import (
     at_hand,
     breaches_of_entry,
     demould_s,
+    entry_known,
     last_making,
     last_said,
     lots_named,
@@ -105,7 +106,8 @@ def page_values(parts: Parts, page: StagePage, wanted: Wanted, account: Account)
             "said": last_said(reader, f"lot:{lot}", account, now_ms) if lot else (),
             "works_open": lots_open(reader, page.works_on, now_ms),
             **_pour_values(reader, page, hand, wanted.taken, now_ms),
-            "done_breaches": breaches_of_entry(reader, wanted.done) if wanted.done else (),
+            "done": entry_known(reader, wanted.done),
+            "done_breaches": breaches_of_entry(reader, wanted.done),
         }
     values["steps"] = _steps(parts, page, hand, account, now_ms) if hand is not None else ()
     values["may"] = {act.name: not MAY_SAY[act.kind].isdisjoint(account.roles) for act in page.acts}

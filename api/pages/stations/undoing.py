@@ -12,14 +12,13 @@ from typing import Any
 from litestar import Controller, Request, Response, get, post
 
 from api.guards import account_of
-from api.operation import Operation, described
-from api.pages import HTML
 from api.pages.catalogue import N_
 from api.pages.page import catalogue_of, page
 from api.pages.refusal import local_address
 from api.pages.stations.acts import base
-from api.pages.stations.answers import Records, accepted, new_key, refused, say, with_query
+from api.pages.stations.answers import Records, accepted, field_of, new_key, refused, say, with_query
 from api.pages.stations.fact_words import fact_words_in
+from api.pages.stations.of_station import of_station, typed_in_form, typed_in_query
 from api.pages.stations.typed import Typed
 from api.parts import parts_of
 from api.problems import Problem
@@ -29,13 +28,13 @@ from ledger.store.reader import open_reader
 
 UNDO = "/station/undo"
 REASONS = ("typing-mistake", "wrong-lot", "wrong-count", "said-twice", "not-done", "other")
-"""Reasons that are offered; a note may say more."""
+OF_READINGS = ("typing-mistake", "wrong-ball", "wrong-gauge", "gauge-slipped", "said-twice", "other")
+"""Reasons that are offered, of what was done and of what was read; a note may say more, and of ``other`` it has to.
+
+The reason stands in the book for ever, and with a reading that was taken back on the page of its ball.
+"""
 
 _SAID = N_("It is taken back. The book keeps what was said, and why it no longer stands.")
-
-
-def _described(summary: str) -> dict[str, Any]:
-    return described(Operation(summary, "pages", action="stations", media=HTML, page=True))
 
 
 class Undoing(Controller):
@@ -43,19 +42,21 @@ class Undoing(Controller):
 
     path = UNDO
 
-    @get(opt=_described("Take back what was said"))
+    @get(opt=of_station("Take back what was said"))
     async def shown(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """The entry, and the reasons to choose from."""
-        query = request.query_params
-        return await _show(request, Typed({name: query.getall(name) for name in query}, catalogue_of(request).zone))
+        return await _show(request, typed_in_query(request))
 
-    @post(status_code=303, opt=_described("Take back what was said"))
+    @post(status_code=303, opt=of_station("Take back what was said"))
     async def sent(self, request: Request[Any, Any, Any]) -> Response[Any]:
         """The correction; all that the entry said goes, or nothing of it."""
-        form = await request.form()
-        typed = Typed({name: form.getall(name) for name in form}, catalogue_of(request).zone)
+        typed = await typed_in_form(request)
 
         async def make(at: str, _before: Records | None) -> Records:
+            if typed.text("reason") == "other" and not typed.text("note"):
+                raise MalformedInput(
+                    "the reason says nothing", where="note", mend="choose another reason, or say in a note what it was"
+                )
             changes = [{"fact": fact} for fact in typed.every("fact")]
             return [base(typed, "correction", at, changes=changes, **typed.picked("reason"))]
 
@@ -91,7 +92,9 @@ async def _show(request: Request[Any, Any, Any], typed: Typed, problem: Problem 
         back=_back(typed),
         typed=typed,
         problem=problem,
-        reasons=REASONS,
+        reasons=OF_READINGS if all(fact.kind == "inspection" for fact in entry.facts) else REASONS,
+        engraved=[serial for fact in entry.facts if (serial := getattr(fact.record, "serial", ""))],
+        wrong="" if problem is None else field_of(problem.where),
         key=new_key(),
         fact_words=fact_words_in(catalogue_of(request)),
     )
