@@ -3,6 +3,9 @@
 The service refuses to start on a store that is older than it.  It is rewritten whole (a new file, flushed, then renamed)
 at most once in ``every_s`` seconds and at the end; what is younger than that is the exposure to a rollback.  A file that
 the keeper of the store can also write proves nothing to others: that takes a witness with a key of its own.
+
+The last *published* checkpoint, with the cosignatures of the witnesses, is kept beside it in a file of that name with
+``.published``, written when it is published; a store that is older than this one is refused too.
 """
 
 from __future__ import annotations
@@ -36,16 +39,26 @@ class CheckpointCopy:
         self._next = 0.0
         self._newest = b""
 
+    @property
+    def published_path(self) -> Path:
+        """Where the last published checkpoint is kept."""
+        return self._path.with_name(f"{self._path.name}.published")
+
     def known(self, origin: str, keys: Sequence[Verifier]) -> bytes | None:
-        """The copy, signed by one of ``keys``; None where there is no file yet. Raises MalformedInput, SignatureRejected."""
+        """The copy, or the last published checkpoint if that is larger; None where there is neither file yet.
+
+        Both are signed by one of ``keys``, else SignatureRejected; MalformedInput for a file that cannot be read.
+        """
+        notes = [note for path in (self._path, self.published_path) if (note := _read(path)) is not None]
+        sizes = [check_checkpoint(note, keys, origin).tree_size for note in notes]
+        return notes[sizes.index(max(sizes))] if notes else None
+
+    def keep_published(self, note: bytes) -> None:
+        """Keep a published checkpoint, unless a later one is there; given to the book as ``on_published``."""
         try:
-            note = self._path.read_bytes()
-        except FileNotFoundError:
-            return None
+            _replace(self.published_path, note)
         except OSError as error:
-            raise MalformedInput(f"checkpoint copy cannot be read: {error.strerror}", where=str(self._path)) from error
-        check_checkpoint(note, keys, origin)
-        return note
+            LOG.error("published checkpoint not copied: %s", error)  # noqa: TRY400  # the cause is in the message
 
     def __call__(self, report: GroupReport) -> None:
         """Keep a group's checkpoint, if the last one was kept long enough ago."""
@@ -61,17 +74,33 @@ class CheckpointCopy:
     def keep(self) -> None:
         """Write the newest checkpoint now, unless another process kept a later one. Raises OSError."""
         self._next = time.monotonic() + self._every_s
-        if not self._newest or self._kept_size() >= parse_checkpoint(self._newest).tree_size:
-            return
-        beside = self._path.with_name(f"{self._path.name}.{os.getpid()}")
-        with beside.open("wb") as file:
-            file.write(self._newest)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(self._path)
+        if self._newest:
+            _replace(self._path, self._newest)
 
-    def _kept_size(self) -> int:
-        try:
-            return parse_checkpoint(self._path.read_bytes()).tree_size
-        except (OSError, LedgerError):
-            return -1
+
+def _read(path: Path) -> bytes | None:
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        raise MalformedInput(f"checkpoint copy cannot be read: {error.strerror}", where=str(path)) from error
+
+
+def _replace(path: Path, note: bytes) -> None:
+    """Write a file anew, whole and durable, unless it holds a checkpoint at least as large. Raises OSError."""
+    if _size_of(path) >= parse_checkpoint(note).tree_size:
+        return
+    beside = path.with_name(f"{path.name}.{os.getpid()}")
+    with beside.open("wb") as file:
+        file.write(note)
+        file.flush()
+        os.fsync(file.fileno())
+    beside.replace(path)
+
+
+def _size_of(path: Path) -> int:
+    try:
+        return parse_checkpoint(path.read_bytes()).tree_size
+    except (OSError, LedgerError):
+        return -1

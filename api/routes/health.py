@@ -6,8 +6,10 @@ from typing import Any
 import msgspec
 from litestar import Controller, Request, Response, get
 
+from api.exposition import witnessing_exposition
 from api.operation import Operation, described
 from api.parts import file_answer, json_answer, parts_of
+from ledger.application.witnessing import witnessing
 from ledger.book.checkpoint import parse_checkpoint
 from ledger.errors import WriterStopped
 
@@ -45,7 +47,17 @@ class Health(Controller):
         note = await asyncio.to_thread(book.checkpoint)
         return json_answer(Ready(ready=True, origin=book.origin, size=parse_checkpoint(note).tree_size if note else 0))
 
-    @get("/metrics", opt=described(Operation("Registration times", "keeper", action="metrics", media=EXPOSITION)))
+    @get(
+        "/metrics",
+        opt=described(
+            Operation(
+                "Registration times, and how far the book is witnessed", "keeper", action="metrics", media=EXPOSITION
+            )
+        ),
+    )
     async def metrics(self, request: Request[Any, Any, Any]) -> Response[bytes]:
-        """The histogram of registration times, in Prometheus text form."""
-        return file_answer(parts_of(request).registrations.exposition().encode(), EXPOSITION)
+        """The histogram of registration times, and how far the book is witnessed, in Prometheus text form."""
+        parts = parts_of(request)
+        found = await asyncio.to_thread(witnessing, parts.book)
+        text = witnessing_exposition(found, parts.book.clock_ms()) + parts.registrations.exposition()
+        return file_answer(text.encode(), EXPOSITION)

@@ -41,6 +41,12 @@ class ConsistencyProof(msgspec.Struct, frozen=True, kw_only=True):
     proof: tuple[str, ...]
 
 
+class Against(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Which checkpoint a receipt is against: the newest, or the newest ``published`` one, which witnesses signed too."""
+
+    published: bool = False
+
+
 class Proofs(Controller):
     """Proofs for anyone, entries for some."""
 
@@ -51,11 +57,14 @@ class Proofs(Controller):
 
     @get(
         "/receipts/{index:int}",
-        opt=described(Operation("The receipt of an entry", "proofs", media=TEXT, problems=(404,))),
+        opt=described(Operation("The receipt of an entry", "proofs", query=Against, media=TEXT, problems=(404,))),
     )
     async def receipt(self, request: Request[Any, Any, Any], index: FromPath[int]) -> Response[bytes]:
-        """A C2SP tlog-proof against the newest checkpoint."""
-        return file_answer((await asyncio.to_thread(parts_of(request).book.receipt, _small(index))).encode(), TEXT)
+        """A C2SP tlog-proof against the newest checkpoint; ``published=true``: against the newest published one."""
+        against = read_query(request, Against)
+        book = parts_of(request).book
+        text = await asyncio.to_thread(book.receipt, _small(index), published=against.published)
+        return file_answer(text.encode(), TEXT)
 
     @get(
         "/consistency",

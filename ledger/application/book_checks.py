@@ -15,6 +15,7 @@ import msgspec
 
 from ledger.application.files_check import check_files
 from ledger.application.proofs import check_book
+from ledger.application.published_check import check_published
 from ledger.application.reading_process import Inside, ReadingProcess
 from ledger.book.signing import Verifier, format_verifier, parse_verifier
 from ledger.errors import LedgerError, NotFound, StoreUnavailable
@@ -206,10 +207,11 @@ def _told(error: LedgerError) -> str:
 
 
 def _check(inside: Inside, origin: str, keys: Sequence[str]) -> dict[str, Any]:
-    """The whole book and the files of its claims, in the process that checks. Raises the first thing that is wrong."""
+    """The whole book, the files of its claims and what was published, in the process that checks. Raises the first thing that is wrong."""
     told = _Told(inside.ask)
     report = check_book(inside.store, origin, [parse_verifier(line) for line in keys], progress=told)
     files = check_files(inside.store)
+    check_published(inside.store, origin)
     return {
         "size": report.entries,
         "root": report.root,

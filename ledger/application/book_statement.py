@@ -1,4 +1,4 @@
-"""How the book stands: its size, its newest checkpoint, who cosigned it, its keys, and the last check on record."""
+"""How the book stands: its size, its newest and its published checkpoint, who cosigned, its keys, and the last check."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import msgspec
 
 from ledger.application.book_checks import BookCheck, kept_checks
 from ledger.application.pourbook import Pourbook
+from ledger.application.witnessing import Witnessing, witnessing
 from ledger.book.checkpoint import check_checkpoint
 from ledger.book.signing import parse_verifier
 from ledger.line.rows import BookKey
@@ -58,6 +59,7 @@ class BookStanding(msgspec.Struct, frozen=True, kw_only=True):
     keys: tuple[KeySeen, ...]
     last_check: BookCheck | None
     checks: tuple[BookCheck, ...]
+    witnessing: Witnessing
 
 
 def book_standing(book: Pourbook) -> BookStanding:
@@ -79,6 +81,7 @@ def book_standing(book: Pourbook) -> BookStanding:
         keys=keys,
         last_check=next((check for check in checks if not check.unfinished), None),
         checks=tuple(checks),
+        witnessing=witnessing(book),
     )
 
 

@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from ledger.book.signing import Signer, Verifier
 
 MAX_REQUEST_HASHES = 63
+SIZE_TYPE = "text/x.tlog.size"
+"""The media type of a 409 that states the stored size, in decimal with a newline."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +65,12 @@ def cosign(note_bytes: bytes, signer: Signer, at_seconds: int) -> bytes:
     text = parse_note(note_bytes).text
     parse_checkpoint(text)
     return format_signature_line(signer.verifier, sign_cosignature(text, signer, at_seconds)).encode()
+
+
+def note_by_log(checkpoint: Checkpoint) -> bytes:
+    """Give the checkpoint's note with the log's own verified lines alone: what a stranger added is not passed on."""
+    lines = [format_signature_line(line.verifier, line.signature) for line in checkpoint.log_signatures]
+    return f"{parse_note(checkpoint.note).text}\n{''.join(lines)}".encode()
 
 
 def add_cosignatures(note_bytes: bytes, lines: bytes) -> bytes:

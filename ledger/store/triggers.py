@@ -2,7 +2,8 @@
 
 ``entry``: no UPDATE, no DELETE (on SQLite also none through INSERT OR REPLACE, by ``recursive_triggers``), no index but
 the next one, on PostgreSQL no TRUNCATE.  ``opening``: no UPDATE, and DELETE only of erasable ones.  ``head``: one row,
-never deleted, never smaller.  ``tile``: a full tile never changes.  ``request``: never changes.
+never deleted, never smaller.  ``tile``: a full tile never changes.  ``request``: never changes.  ``published`` and
+``time_token``: no UPDATE, since what others were shown stays as it was; older ones may be left out in time.
 
 They stop mistakes and casual tampering.  Who owns the database can drop them; then the chain, the tree and the
 checkpoints that others hold show what was done.
@@ -37,6 +38,11 @@ _SQLITE: tuple[tuple[str, str, str, str], ...] = (
     ("request_never_deleted", 'DELETE ON "request"', "", "a used key is never deleted"),
 )
 
+_PUBLISHED: tuple[tuple[str, str, str, str], ...] = (
+    ("published_never_updated", 'UPDATE ON "published"', "", "a published checkpoint is never changed"),
+    ("time_token_never_updated", 'UPDATE ON "time_token"', "", "a time token is never changed"),
+)
+
 _TRUNCATE_REFUSED = ("entry", "opening", "head", "tile", "request")
 
 
@@ -47,14 +53,24 @@ def trigger_statements(dialect: str) -> list[str]:
 
 def trigger_names() -> frozenset[str]:
     """Names of the row triggers that a migrated store has, on either database."""
-    return frozenset(name for name, _, _, _ in _SQLITE)
+    return frozenset(name for name, _, _, _ in (*_SQLITE, *_PUBLISHED))
 
 
-def _sqlite_statements() -> list[str]:
+def published_trigger_statements(dialect: str) -> list[str]:
+    """The statements that make the triggers of what is published, in a store that has those of the truth."""
+    if dialect == "sqlite":
+        return _sqlite_statements(_PUBLISHED)
+    return [
+        f"CREATE TRIGGER \"{name}\" BEFORE {event} FOR EACH ROW EXECUTE FUNCTION refuse_change('{message}')"
+        for name, event, _, message in _PUBLISHED
+    ]
+
+
+def _sqlite_statements(triggers: tuple[tuple[str, str, str, str], ...] = _SQLITE) -> list[str]:
     return [
         f'CREATE TRIGGER "{name}" BEFORE {event}{f" WHEN {when}" if when else ""} '
         f"BEGIN SELECT RAISE(ABORT, '{message}'); END"
-        for name, event, when, message in _SQLITE
+        for name, event, when, message in triggers
     ]
 
 

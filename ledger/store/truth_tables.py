@@ -179,6 +179,41 @@ class CosignatureRow(TruthRow, table=True):
     received_ms: int = Field(sa_type=BIG, nullable=False)
 
 
+class PublishedRow(TruthRow, table=True):
+    """A published checkpoint: the whole note with the witnesses' lines, exactly as it was published."""
+
+    __tablename__ = "published"
+
+    size: int = Field(primary_key=True, sa_type=BIG, sa_column_kwargs={"autoincrement": False})
+    note: bytes = Field(sa_type=LargeBinary, nullable=False)
+    published_ms: int = Field(sa_type=BIG, nullable=False)
+
+
+class TimeTokenRow(TruthRow, table=True):
+    """An RFC 3161 response (DER) of a time stamping authority over the published note of a size, to the byte."""
+
+    __tablename__ = "time_token"
+
+    size: int = Field(primary_key=True, sa_type=BIG, sa_column_kwargs={"autoincrement": False})
+    authority: str = Field(primary_key=True, sa_type=Text)
+    response: bytes = Field(sa_type=LargeBinary, nullable=False)
+    at_ms: int = Field(sa_type=BIG, nullable=False)
+    received_ms: int = Field(sa_type=BIG, nullable=False)
+
+
+class WitnessStandingRow(TruthRow, table=True):
+    """How a witness stands, by its verifier line: what it last signed, when it was last asked, what is wrong with it."""
+
+    __tablename__ = "witness_standing"
+
+    verifier: str = Field(primary_key=True, sa_type=Text)
+    size: int = Field(sa_type=BIG, nullable=False)
+    asked_ms: int = Field(sa_type=BIG, nullable=False)
+    cosigned_ms: int | None = Field(sa_type=BIG, nullable=True)
+    fault: str = Field(sa_type=Text, nullable=False)
+    alarm: str = Field(sa_type=Text, nullable=False)
+
+
 class SettingRow(TruthRow, table=True):
     """A value that belongs to this store: the origin, the digest of the views, the key of the request digests."""
 

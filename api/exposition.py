@@ -1,0 +1,68 @@
+"""How far the book is witnessed, in Prometheus text form (exposition format 0.0.4), for whoever watches the service."""
+
+from collections.abc import Iterable, Sequence
+
+from ledger.application.witnessing import Witnessing
+
+Sample = tuple[dict[str, str], float]
+
+
+def witnessing_exposition(found: Witnessing, now_ms: int) -> str:
+    """Gauges: what is exposed to a rollback, the age of what is published, witnesses behind, time tokens."""
+    published = found.published
+    gauges: list[tuple[str, str, Sequence[Sample]]] = [
+        ("published_size", "Entries of the newest published checkpoint.", [({}, published.size if published else 0)]),
+        ("exposed_entries", "Entries that no published checkpoint covers.", [({}, found.exposed)]),
+        ("exposed_seconds", "Age of the first of these entries.", [({}, _age(found.exposed_ms, now_ms))]),
+        (
+            "published_age_seconds",
+            "Time since a checkpoint was published last.",
+            [({}, _age(published.published_ms, now_ms))] if published else [],
+        ),
+        (
+            "witness_behind_entries",
+            "Entries of the book that a witness has not signed.",
+            [({"witness": one.witness}, one.behind) for one in found.witnesses],
+        ),
+        (
+            "witness_fault",
+            "1 where the last answer of a witness was no signature.",
+            [({"witness": one.witness}, float(bool(one.fault))) for one in found.witnesses],
+        ),
+        (
+            "witness_alarm",
+            "1 where a witness holds another or a larger head of this book.",
+            [({"witness": one.witness}, float(bool(one.alarm))) for one in found.witnesses],
+        ),
+        (
+            "witness_beside",
+            "1 where a witness lies beside the book and counts as none.",
+            [({"witness": one.witness}, float(bool(one.beside))) for one in found.witnesses],
+        ),
+        (
+            "time_token_age_seconds",
+            "Time since an authority gave a token last.",
+            [
+                ({"authority": one.authority}, _age(one.received_ms, now_ms))
+                for one in found.authorities
+                if one.received_ms is not None
+            ],
+        ),
+    ]
+    return "".join(_gauge(f"pourbook_{name}", words, samples) for name, words, samples in gauges if samples)
+
+
+def _age(since_ms: int | None, now_ms: int) -> float:
+    return 0.0 if since_ms is None else max(0, now_ms - since_ms) / 1000
+
+
+def _gauge(name: str, words: str, samples: Iterable[Sample]) -> str:
+    lines = [f"# HELP {name} {words}", f"# TYPE {name} gauge"]
+    for labels, value in samples:
+        said = ",".join(f'{label}="{_escaped(text)}"' for label, text in labels.items())
+        lines.append(f"{name}{{{said}}} {value:g}" if said else f"{name} {value:g}")
+    return "\n".join(lines) + "\n"
+
+
+def _escaped(text: str) -> str:
+    return text.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n")

@@ -1,0 +1,1 @@
+"""The witness over HTTP: an application of its own, which knows no book."""
