@@ -8,6 +8,7 @@ from pathlib import Path
 import msgspec
 
 from fixtures_demo import bends
+from fixtures_demo.approvals import tell_approvals
 from fixtures_demo.claims import tell_claims
 from fixtures_demo.cure_log import tell_cure_log
 from fixtures_demo.days import DEMO_NOW, FIRST, clock
@@ -128,6 +129,7 @@ def _plan(story: Story, seed: int) -> str:
     tell_claims(story, floor, seed)
     tell_incidents(story, floor, resin_lot, seed)
     tell_cure_log(story, seed)
+    tell_approvals(story, seed)
     return resin_lot
 
 

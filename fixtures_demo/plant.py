@@ -9,7 +9,7 @@ import random
 from collections.abc import Callable, Sequence
 from hashlib import sha256
 
-from ledger.application.signers import Signers, dossier_key_name
+from ledger.application.signers import Signers, credential_key_name, dossier_key_name
 from ledger.book.signing import signer_from_seed
 
 MAKER = "Osier Mill Ball Works (invented)"
@@ -27,8 +27,10 @@ ACCOUNTS: dict[str, tuple[str, tuple[str, ...]]] = {
     "shipping": ("Shipping", ("station",)),
     "quality-1": ("Quality lead", ("quality",)),
     "quality-2": ("Quality, second person", ("quality",)),
+    "approvals": ("Quality, approvals clerk", ("quality",)),
     "desk": ("Warranty desk", ("desk",)),
-    "auditor": ("Outside auditor", ("auditor",)),
+    "auditor": ("Auditor of the works", ("auditor",)),
+    "outside": ("Outside auditor", ("examiner",)),
 }
 """Account keys, and the name and roles that each is opened with. The keeper is opened with the book."""
 
@@ -48,11 +50,12 @@ def demo_seed(purpose: str, seed: int) -> bytes:
 
 
 def demo_signers(seed: int) -> Signers:
-    """The demo book's two keys."""
+    """The demo book's keys."""
     name = dossier_key_name(ORIGIN)
     return Signers(
         checkpoint=signer_from_seed(ORIGIN, demo_seed("checkpoint", seed)),
         dossier=signer_from_seed(name, demo_seed("dossier", seed), "dossier"),
+        credential=signer_from_seed(credential_key_name(ORIGIN), demo_seed("credential", seed), "credential"),
     )
 
 

@@ -1,7 +1,8 @@
 """A checklist: what a body wants to see when a model is submitted to it, as a TOML file of a plant or one that ships.
 
-The file has ``format = 1``, ``id``, ``body``, ``title``, ``note`` and one ``[[item]]`` table for each thing wanted
-(fields of `Item`).  Unknown keys are refused.  A checklist is known by the SHA-256 of its file's bytes.
+The file has ``format = 1``, ``id``, ``body``, ``title``, ``note``, ``proportion_points`` and one ``[[item]]`` table for
+each thing wanted (fields of `Item`).  Unknown keys are refused.  A checklist is known by the SHA-256 of its file's bytes.
+What of it a file meets is worked out in `completeness`.
 
 What a body asks for in numbers was not read anywhere, so the one that ships leaves them open: a plant copies it, gives it
 an id of its own and writes the numbers in.
@@ -11,7 +12,7 @@ from __future__ import annotations
 
 import functools
 import importlib.resources
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping
 from types import MappingProxyType
 from typing import Annotated, Literal
 
@@ -21,23 +22,40 @@ from msgspec import Meta
 from ledger.conformity.requirement import Provenance
 from ledger.conformity.toml_text import check_word, read_toml
 from ledger.errors import LedgerError, MalformedRulebook
-from ledger.line.quantity import QUANTITIES, find_quantity
+from ledger.line.quantity import OF_COMPONENTS, find_quantity
+
+Pounds = Annotated[int, Meta(ge=4, le=16)]
+Balls = Annotated[int, Meta(ge=1, le=1000)]
+
+
+LONGEST_NAME = 80
+"""Characters of a name by which an answer is given."""
 
 
 class Item(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One thing wanted.
 
-    ``balls``: how many sample balls; of each weight class where ``classes`` (nominal pounds) names some.  Without it the
-    number is not known, and the plant states it.  ``quantities``: what is measured on each of them; of a component where
-    it is a component's quantity.  ``documents``: names of the papers that go with it.
+    ``balls``: how many sample balls; of each weight class where ``classes`` (nominal pounds) names some, or where
+    ``each_class`` says so of each that is applied for.  ``balls_of``: the number for one class, by its pounds, in the place
+    of ``balls``.  Without a number it is not known, and the plant states it.  ``quantities``: what is measured on each of
+    these balls.  ``core``: an item for models of that core alone.
+    ``documents``: names of the papers that go with it; ``photos``: names of pictures, one of each, or of each of its balls
+    where ``photos_of`` says ``ball``; ``fields``: names in the data sheet; ``statement``: what is stated in words.
     """
 
     id: str
     text: str
-    balls: Annotated[int, Meta(ge=1, le=1000)] | None = None
+    balls: Balls | None = None
+    balls_of: dict[str, Balls] = {}
+    classes: tuple[Pounds, ...] = ()
+    each_class: bool = False
     quantities: tuple[str, ...] = ()
-    classes: tuple[Annotated[int, Meta(ge=4, le=16)], ...] = ()
+    core: Literal["symmetric", "asymmetric"] | None = None
     documents: tuple[str, ...] = ()
+    photos: tuple[str, ...] = ()
+    photos_of: Literal["file", "ball"] = "file"
+    fields: tuple[str, ...] = ()
+    statement: str = ""
     provenance: Provenance
     source: str
     section: str = ""
@@ -46,11 +64,25 @@ class Item(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     @property
     def of_balls(self) -> bool:
         """Whether it is about sample balls."""
-        return self.balls is not None or bool(self.classes or self.quantities)
+        photos = bool(self.photos) and self.photos_of == "ball"
+        return (
+            self.balls is not None
+            or bool(self.classes or self.quantities or self.balls_of)
+            or self.each_class
+            or photos
+        )
+
+    def wanted(self, weight_class: int | None) -> int | None:
+        """How many balls of a class are wanted, of all classes together for None; None where nobody stated it."""
+        return self.balls if weight_class is None else self.balls_of.get(str(weight_class), self.balls)
 
 
 class Checklist(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """One checklist of a body."""
+    """One checklist of a body.
+
+    ``proportion_points``: by how many percentage points the share of a material in a mix may differ from those of the
+    samples' mixes before it counts as a change to be reported; without it, shares are not compared.
+    """
 
     format: Literal[1]
     id: str
@@ -58,26 +90,12 @@ class Checklist(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     title: str
     item: tuple[Item, ...]
     note: str = ""
+    proportion_points: Annotated[int, Meta(ge=0, le=100)] | None = None
 
     @property
     def items(self) -> tuple[Item, ...]:
         """The items in the order of the file."""
         return self.item
-
-
-class SampleBall(msgspec.Struct, frozen=True, kw_only=True):
-    """A ball that is to be submitted: its nominal class in pounds, and the quantities measured on it or its components."""
-
-    ball: str
-    weight_class: int
-    quantities: frozenset[str] = frozenset()
-
-
-class OpenItem(msgspec.Struct, frozen=True, kw_only=True):
-    """An item of a checklist that is not met, with everything that is missing, each in a sentence."""
-
-    item: str
-    missing: tuple[str, ...]
 
 
 def parse_checklist(text: bytes | str, where: str = "checklist") -> Checklist:
@@ -115,41 +133,6 @@ def shipped_checklists() -> Mapping[str, Checklist]:
     return MappingProxyType({checklist.id: checklist for checklist in read})
 
 
-def open_items(
-    checklist: Checklist, samples: Sequence[SampleBall], documents: Collection[str] = ()
-) -> tuple[OpenItem, ...]:
-    """The items that the samples and papers at hand do not meet, in the checklist's order."""
-    found = ((item, _missing(item, samples, documents)) for item in checklist.items)
-    return tuple(OpenItem(item=item.id, missing=missing) for item, missing in found if missing)
-
-
-def _missing(item: Item, samples: Sequence[SampleBall], documents: Collection[str]) -> tuple[str, ...]:
-    missing = [f"{name} is missing" for name in item.documents if name not in documents]
-    if item.of_balls:
-        if item.balls is None:
-            missing.append("how many balls are wanted is not stated: write the number into the plant's own checklist")
-        for weight_class in item.classes or (None,):
-            missing += _missing_balls(item, samples, weight_class)
-    return tuple(missing)
-
-
-def _missing_balls(item: Item, samples: Sequence[SampleBall], weight_class: int | None) -> list[str]:
-    of = "" if weight_class is None else f" of {weight_class} lb"
-    balls = [ball for ball in samples if weight_class in (None, ball.weight_class)]
-    whole = [ball for ball in balls if ball.quantities.issuperset(item.quantities)]
-    wanted = item.balls or 1
-    if len(whole) >= wanted:
-        return []
-    if len(balls) < wanted:
-        return [f"balls{of}: {wanted} wanted, {len(balls)} there"]
-    return [
-        f"ball {ball.ball}{of}: {QUANTITIES[name].name} is not measured"
-        for ball in balls
-        for name in item.quantities
-        if name not in ball.quantities
-    ]
-
-
 def _check_item(item: Item, seen: Collection[str]) -> None:
     check_word(item.id, "id")
     if item.id in seen:
@@ -157,20 +140,52 @@ def _check_item(item: Item, seen: Collection[str]) -> None:
     for field in ("text", "source"):
         if not getattr(item, field).strip():
             raise MalformedRulebook(f"{field} is empty", where=field)
-    if not item.of_balls and not item.documents:
+    if not (item.of_balls or item.documents or item.photos or item.fields or item.statement):
         raise MalformedRulebook(
-            "item wants nothing", expected="balls, classes, quantities or documents", got=item.id, where="id"
+            "item wants nothing",
+            expected="balls, classes, quantities, documents, photos, fields or statement",
+            got=item.id,
+            where="id",
         )
-    for field in ("quantities", "classes", "documents"):
+    _check_balls(item)
+    for field in ("quantities", "classes", "documents", "photos", "fields"):
         values = getattr(item, field)
         if len(set(values)) != len(values):
             raise MalformedRulebook(f"one of the {field} stands twice", got=list(values), where=field)
-    for name in item.quantities:
-        try:
-            find_quantity(name)
-        except LedgerError as error:
+    for field in ("documents", "photos", "fields"):
+        if not all(0 < len(name.strip()) <= LONGEST_NAME for name in getattr(item, field)):
             raise MalformedRulebook(
-                error.problem, expected=error.expected, got=error.got, where="quantities"
-            ) from error
-    if not all(name.strip() for name in item.documents):
-        raise MalformedRulebook("a document has no name", where="documents")
+                f"one of the {field} has no name", expected=f"1 to {LONGEST_NAME} characters", where=field
+            )
+    for name in item.quantities:
+        _check_quantity(name)
+
+
+def _check_balls(item: Item) -> None:
+    if item.each_class and item.classes:
+        raise MalformedRulebook(
+            "item names classes, and every class too", expected="classes or each_class", where="each_class"
+        )
+    known = {str(pounds) for pounds in (item.classes or range(4, 17))}
+    for pounds in item.balls_of:
+        if pounds not in known or not (item.classes or item.each_class):
+            raise MalformedRulebook(
+                f"balls of a class that the item does not ask for: {pounds}",
+                expected="a class of classes, or any with each_class = true",
+                where="balls_of",
+            )
+
+
+def _check_quantity(name: str) -> None:
+    try:
+        find_quantity(name)
+    except LedgerError as error:
+        raise MalformedRulebook(error.problem, expected=error.expected, got=error.got, where="quantities") from error
+    if name in OF_COMPONENTS:
+        raise MalformedRulebook(
+            f"no ball is measured for {name}",
+            expected="a quantity of balls",
+            got=name,
+            where="quantities",
+            mend="ask for what was measured on components as a document",
+        )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 from pathlib import Path
+from typing import Any
 
 from fixtures_demo.build import DemoBook, build_demo_book
 from fixtures_demo.days import DAYS, DEMO_NOW, FIRST, LAST, WORKDAYS, clock, told
@@ -18,7 +19,7 @@ from ledger.store.reader import open_reader
 from ledger.store.selections import Selection, select_balls
 
 
-def said(file: str, limit: int = 1_000_000) -> list[tuple[str, object, object]]:
+def said(file: str, limit: int = 1_000_000) -> list[tuple[str, Any, object]]:
     """What each entry says, when, and what was wrong with it: all but who said it and the links."""
     from ledger.store.engine import open_store  # noqa: PLC0415  # one test's own look into the store
 
@@ -88,10 +89,18 @@ def test_book_of_the_plant_is_right(demo_book: Pourbook) -> None:
 
 
 def test_same_seed_gives_the_same_facts(demo: DemoBook, tmp_path: Path) -> None:
-    """Two buildings from one seed say the same at the same instants, and the book finds the same wrong."""
+    """Two buildings from one seed say the same at the same instants, and the book finds the same wrong.
+
+    But for what is said about drawn samples: which they are follows from the root of the tree, which is another each time.
+    """
     again = build_demo_book(tmp_path, seed=SEED)
-    assert said(demo.file) == said(again.file)
+    assert [_but_drawn(one) for one in said(demo.file)] == [_but_drawn(one) for one in said(again.file)]
     assert demo.notes == again.notes
+
+
+def _but_drawn(one: tuple[str, Any, object]) -> tuple[object, ...]:
+    recorded_at, told_then, breaches = one
+    return (recorded_at,) if told_then["key"].startswith("af-") else (recorded_at, told_then, breaches)
 
 
 def test_nothing_is_recorded_before_it_happened(demo: DemoBook) -> None:
@@ -99,7 +108,7 @@ def test_nothing_is_recorded_before_it_happened(demo: DemoBook) -> None:
     early = [
         record
         for recorded_at, told_then, _ in said(demo.file)
-        for record in told_then["records"]  # type: ignore[index]  # JSON
+        for record in told_then["records"]
         if instant_ms(record["at"]) > instant_ms(recorded_at)
     ]
     assert early == []
