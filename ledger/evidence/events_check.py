@@ -1,0 +1,89 @@
+"""The events of a dossier against its entries: each document is made again and compared byte for byte.
+
+Only where the addresses begin is taken from the documents themselves, since it is a setting of the plant and no fact of the
+book; all documents of a dossier must agree in it, and the manifest's signature covers it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ledger.book import canonical
+from ledger.book.entry import Entry
+from ledger.errors import DossierRejected, MalformedDossier, MalformedLink
+from ledger.evidence.archive import Archive
+from ledger.evidence.ball_sheet import BallRows
+from ledger.evidence.dossier_format import MAX_EVENTS_BYTES, MAX_LINE_BYTES, VerdictTable, first_difference
+from ledger.evidence.event_facts import EventFacts, ToldEntry, told_entry
+from ledger.evidence.event_names import Plant
+from ledger.evidence.event_shapes import Document, document_fields, parse_events
+from ledger.evidence.events import Events
+from ledger.line.record import Record
+
+_KEPT_ENTRIES = 2_000
+
+
+class EventsCheck:
+    """Takes the entries of a dossier as they are checked, then checks the events of its balls one at a time."""
+
+    def __init__(self, archive: Archive, origin: str) -> None:
+        """Check the events of ``archive``, of the book named."""
+        self._archive = archive
+        self._origin = origin
+        self._facts = EventFacts(lambda unit: events_name(unit) in archive, self._read)
+        self._events: Events | None = None
+        self._terms = ""
+        self._kept: dict[int, ToldEntry] = {}
+
+    def take(self, entry: Entry, records: Sequence[Record]) -> None:
+        """Take the next entry, which has been proved."""
+        self._facts.take(entry, records)
+
+    def check(self, rows: BallRows, tables: Sequence[VerdictTable]) -> None:
+        """Check the events of a ball whose sheet has these tables. Raises MalformedDossier or DossierRejected."""
+        name = events_name(rows.unit.unit)
+        raw = self._archive.read(name, MAX_EVENTS_BYTES)
+        said = parse_events(raw, name)
+        found = self._maker(said, name).of_ball(rows, tables)
+        if found == raw:
+            return
+        differs = first_difference(document_fields(said), document_fields(parse_events(found, name)))
+        field, one, other = differs or ("", None, None)
+        raise DossierRejected("events differ from the entries", expected=other, got=one, where=f"{name}: {field}")
+
+    def _maker(self, said: Document, name: str) -> Events:
+        terms = said.context[1].pb
+        if self._events is None:
+            try:
+                plant = Plant(terms.removesuffix("/terms/"), self._origin)
+            except MalformedLink as error:
+                raise MalformedDossier("prefix stands for no address", got=terms, where=name) from error
+            self._events, self._terms = Events(plant, self._facts), terms
+        if terms != self._terms:
+            raise DossierRejected("prefix stands for another address", expected=self._terms, got=terms, where=name)
+        return self._events
+
+    def _read(self, index: int) -> ToldEntry:
+        """An entry that was proved before, with what its openings tell."""
+        found = self._kept.get(index)
+        if found is None:
+            if len(self._kept) >= _KEPT_ENTRIES:
+                self._kept.clear()
+            name = f"entries/{index}.json"
+            if name not in self._archive:
+                raise DossierRejected("a fact that is corrected here is not among the entries", expected=name)
+            raw = self._archive.read(name, canonical.MAX_ENTRY_BYTES)
+            found = self._kept[index] = told_entry(raw, self._openings(index), name)
+        return found
+
+    def _openings(self, index: int) -> dict[str, object]:
+        name = f"openings/{index}.jsonl"
+        if name not in self._archive:
+            return {}
+        lines = [canonical.decode(line) for line in self._archive.lines(name, MAX_LINE_BYTES)]
+        return {one["path"]: one["value"] for one in lines if isinstance(one, dict) and one["outcome"] == "opened"}
+
+
+def events_name(unit: str) -> str:
+    """The file of a ball's events."""
+    return f"events/{unit}.jsonld"
