@@ -1,201 +1,202 @@
-"""A dossier of balls, put together from one look at the store: sheets, the entries they rest on, receipts, keys, rulebooks."""
+"""A dossier of balls, put together from one look at the store: sheets, the entries they rest on, receipts, keys, rulebooks.
+
+Balls and entries are read some hundred at a time, and written before the next are read.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
-from typing import Any, BinaryIO
-
-from msgspec import UNSET
+import io
+from collections.abc import Callable, Collection, Iterator
+from dataclasses import dataclass
+from typing import BinaryIO, Literal, NamedTuple
 
 from ledger.application.adopted_files import rulebooks_here
-from ledger.application.ball_view import find_units
+from ledger.application.credentials import Credentials, Issuer, issuer_document
+from ledger.application.dossier_approval import ApprovalContent, approval_content, approval_json
+from ledger.application.dossier_balls import JudgedBalls
+from ledger.application.dossier_entries import StoredFacts, dossier_entries
+from ledger.application.dossier_lots import lot_history, lot_page
+from ledger.application.dossier_rows import DossierRows
+from ledger.application.dossier_scope import Scoped
+from ledger.application.epcis import StoredEntries, event_nodes, plant_of
 from ledger.application.imported_sources import refuse_imported
-from ledger.application.proofs import erased_fields
-from ledger.application.release_policies import policy_in_force
-from ledger.book.entry import read_entry
+from ledger.application.published import published_covering
+from ledger.book.checkpoint import parse_checkpoint
 from ledger.book.signing import NoteSigner
-from ledger.errors import NotFound, StoreDamaged
-from ledger.evidence.ball_sheet import BallRows, DatedRulebook, ball_sheet
-from ledger.evidence.dossier import DossierContent, DossierEntry, sealed_paths, write_dossier
-from ledger.evidence.dossier_format import BallSheet, FactLine
+from ledger.conformity.rulebook import RulebookFile
+from ledger.evidence.adding_report import add_report
+from ledger.evidence.approval_facts import ApprovalRows, approval_nodes
+from ledger.evidence.ball_sheet import DatedRulebook
+from ledger.evidence.dossier import DossierContent, write_dossier
+from ledger.evidence.dossier_format import LotPage
+from ledger.evidence.event_facts import EventFacts
+from ledger.evidence.events import Events
 from ledger.evidence.needed_entries import needed_indexes, sheet_nodes
-from ledger.line.claim_rows import ClaimEvidence
-from ledger.line.erasure_rows import ErasedBlob, ErasedField
-from ledger.line.fact import parse_address
-from ledger.line.reading_rows import Calibration, Gauge, GaugeStudy, Measured
-from ledger.line.refold import kind_name
-from ledger.line.rows import (
-    About,
-    Approval,
-    BookKey,
-    FactRow,
-    Lot,
-    Model,
-    Plan,
-    Row,
-    SerialRow,
-    Unit,
-)
-from ledger.line.standing_readings import gauges_of
-from ledger.store.openings import openings_between
+from ledger.evidence.pdf.parts import check_balls
+from ledger.evidence.withholding import Withholding
+from ledger.line.refold import ONCE
+from ledger.line.rows import BookKey, Plan
 from ledger.store.reader import Reader
-from ledger.store.selections import StoredEdges, every_row, rows_with
-from ledger.tracing.back import trace_back
+from ledger.store.selections import every_row, rows_with
+
+Part = Literal["lots", "events", "credentials", "documents", "verdicts", "report"]
+
+PARTS: tuple[Part, ...] = ("lots", "events", "credentials", "documents", "verdicts", "report")
+"""The parts of a dossier that may be left out. ``documents`` are the papers and photos of an approval file."""
+
+USUAL_PARTS: tuple[Part, ...] = tuple(part for part in PARTS if part != "report")
+"""The parts that a dossier has if nothing is said: a report is made only if it is asked for, since it takes its time."""
+
+KEPT_ENTRIES = 2_000
+"""Entries kept for the events of the next ball."""
+
+Reporter = Callable[[Reader, Scoped, bytes], bytes]
+"""Makes report.pdf from the scope and the bytes of the dossier without it."""
 
 
-def serial_units(reader: Reader, serials: Sequence[str]) -> list[str]:
-    """The unit that bears each number now, once each, ascending. Raises NotFound for a number that none or several bear."""
-    units: set[str] = set()
-    for place, serial in enumerate(serials):
-        bearers = [found.unit for found in find_units(reader, serial) if found.bears_it_now]
-        if len(bearers) != 1:
-            raise NotFound(
-                f"{len(bearers)} balls bear {serial} now",
-                expected="one ball",
-                where=f"serials[{place}]",
-                mend="look the number up; name another that the ball bears",
-            )
-        units.add(bearers[0])
-    return sorted(units)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DossierAsked:
+    """How a dossier is written.
+
+    ``note``: the book's newest checkpoint, for what no published one covers; a published checkpoint, which witnesses
+    cosigned and authorities stamped, is taken wherever it covers every entry. ``stem``: where the addresses of labels begin;
+    without it there are no events. Without ``issuer`` there are no credentials, without ``reporter`` there is no report.
+    """
+
+    note: bytes
+    signer: NoteSigner
+    withholding: Withholding
+    parts: Collection[str] = PARTS
+    stem: str = ""
+    issuer: Issuer | None = None
+    reporter: Reporter | None = None
+
+
+class _Ground(NamedTuple):
+    """What the sheets rest on: nodes whose facts are needed, the shell lots of the balls, the rulebooks of their models."""
+
+    nodes: set[str]
+    lots: list[str]
+    editions: list[RulebookFile]
 
 
 def dossier_of(
-    reader: Reader,
-    units: Sequence[str],
-    out: BinaryIO,
-    *,
-    note: bytes,
-    signer: NoteSigner,
-    withhold: Collection[str] = (),
+    reader: Reader, scoped: Scoped, out: BinaryIO, asked: DossierAsked, approval: ApprovalRows | None = None
 ) -> None:
-    """Write the dossier of balls to ``out``. ``withhold`` names sealings (``withheld``, ``erasable``) left closed.
+    """Write the dossier of the balls of a scope to ``out``, and of an approval file with them.
 
-    Every receipt is against ``note``, which must be of this look's tree or an earlier one that covers the entries.
+    Every receipt is against one checkpoint, of this look's tree or an earlier one that covers the entries.
     Raises NotFound for a ball that was made before the book, which holds no evidence of its making.
     """
-    refuse_imported(reader, units)
-    policy = policy_in_force(reader)
-    rows = [_ball_rows(reader, unit)._replace(policy=policy) for unit in units]
-    nodes = {node for one in rows for node in sheet_nodes(one)}
-    keys: list[BookKey] = every_row(reader.transaction, BookKey)
-    nodes |= {f"key:{key.key_name}" for key in keys}
-    names = _rulebook_names(reader, {one.model.model for one in rows})
-    editions = sorted(
-        (edition for edition in rulebooks_here(reader).editions if edition.rulebook.id in names),
-        key=lambda edition: edition.digest,
-    )
-    dated = [DatedRulebook(edition.digest, edition.rulebook) for edition in editions]
-    content = DossierContent(
-        scope=f"{len(rows)} balls by serial" if len(rows) != 1 else "1 ball by serial",
-        checkpoint=note,
-        keys=keys,
-        rulebooks=[edition.raw for edition in editions],
-        entries=_entries(reader, needed_indexes(_StoredFacts(reader), nodes), note, withhold),
-        balls=_sheets(rows, dated),
-        signer=signer,
-    )
-    write_dossier(out, content)
+    refuse_imported(reader, scoped.units)
+    content = _Content(reader, scoped, asked, approval)
+    if asked.reporter is None or "report" not in asked.parts:
+        write_dossier(out, content.whole())
+        return
+    check_balls(len(scoped.units))
+    plain = io.BytesIO()
+    write_dossier(plain, content.whole())
+    report = asked.reporter(reader, scoped, plain.getvalue())
+    add_report(plain, report, out, asked.signer)
 
 
-def _sheets(rows: list[BallRows], dated: list[DatedRulebook]) -> Iterator[BallSheet]:
-    for one in rows:
-        yield ball_sheet(one, dated)
+class _Content:
+    """Puts the content together, so that its parts are read when they are written."""
 
+    def __init__(self, reader: Reader, scoped: Scoped, asked: DossierAsked, approval: ApprovalRows | None) -> None:
+        self._reader = reader
+        self._scoped = scoped
+        self._asked = asked
+        self._rows = DossierRows(reader)
+        self._ground = _ground(reader, self._rows, scoped, approval)
+        self._dated = [DatedRulebook(edition.digest, edition.rulebook) for edition in self._ground.editions]
+        self._balls = JudgedBalls(self._rows, scoped.units, self._dated)
+        self._approval = approval
+        self._told = StoredEntries(reader, asked.withholding, KEPT_ENTRIES)
+        units = set(scoped.units)
+        self._events = EventFacts(units.__contains__, self._told.read) if self._wants("events") and asked.stem else None
 
-def _rulebook_names(reader: Reader, models: set[str]) -> set[str]:
-    plans: list[Plan] = rows_with(reader, Plan, "model", models)
-    return {name for plan in plans for name in plan.rulebooks.split(",") if name}
+    def _wants(self, part: Part) -> bool:
+        return part in self._asked.parts
 
-
-def _ball_rows(reader: Reader, name: str) -> BallRows:
-    unit = reader.one(Unit, name)
-    lot = None if unit is None else reader.one(Lot, unit.lot)
-    model = None if lot is None or lot.model is None else reader.one(Model, lot.model)
-    if unit is None or lot is None or model is None:
-        raise NotFound(f"unit {name} has no lot or model", where="unit", mend="define the model of its lot first")
-    trace = trace_back(StoredEdges(reader), lot.lot, unit.place)
-    lots = {row.lot: row for row in rows_with(reader, Lot, "lot", [lot.lot, *(above.lot for above in trace.ancestors)])}
-    measured = reader.one(Measured, name)
-    calibrations: dict[str, list[Calibration]] = {}
-    for calibration in rows_with(reader, Calibration, "gauge", gauges_of(measured)):
-        calibrations.setdefault(calibration.gauge, []).append(calibration)
-    studies: dict[str, list[GaugeStudy]] = {}
-    for study in rows_with(reader, GaugeStudy, "gauge", gauges_of(measured)):
-        studies.setdefault(study.gauge, []).append(study)
-    released = None if unit.release is None else reader.one(FactRow, unit.release)
-    return BallRows(
-        unit=unit,
-        serials=reader.rows(SerialRow, "unit", name),
-        measured=measured,
-        facts=_facts(reader, name),
-        trace=trace,
-        lots=lots,
-        model=model,
-        approvals=reader.rows(Approval, "model", model.model),
-        calibrations=calibrations,
-        released_ms=None if released is None else released.at_ms,
-        gauges={gauge.gauge: gauge for gauge in rows_with(reader, Gauge, "gauge", gauges_of(measured))},
-        studies=studies,
-    )
-
-
-def _facts(reader: Reader, unit: str) -> list[FactLine]:
-    return [
-        FactLine(fact=fact.address, kind=kind_name(fact), at=fact.record.at, body=fact.body or UNSET)
-        for fact in reader.facts_about(f"unit:{unit}")
-    ]
-
-
-def _entries(reader: Reader, indexes: Sequence[int], note: bytes, withhold: Collection[str]) -> Iterator[DossierEntry]:
-    for index in indexes:
-        raw = reader.entry(index).bytes
-        stored = openings_between(reader.transaction, index, index + 1)
-        records = read_entry(raw).said.records
-        erased = frozenset(erased_fields(reader, index, len(records)))
-        missing = {path for path, _ in sealed_paths(records)} - {one.opening.path for one in stored} - erased
-        if missing:
-            raise StoreDamaged("an opening is missing that no erasure names", where=f"entry {index}, {min(missing)}")
-        yield DossierEntry(
-            index=index,
-            raw=raw,
-            receipt=reader.receipt(index, note),
-            openings=[one.opening for one in stored if one.sealing not in withhold],
-            erased=erased,
+    def whole(self) -> DossierContent:
+        """The content of the dossier, without its report."""
+        reader, asked = self._reader, self._asked
+        keys: list[BookKey] = every_row(reader.transaction, BookKey)
+        nodes = self._ground.nodes | {f"key:{key.key_name}" for key in keys}
+        if self._events is not None:
+            nodes |= event_nodes(reader, self._ground.nodes)
+        indexes = needed_indexes(StoredFacts(reader), nodes)
+        published = published_covering(reader, indexes[-1] + 1)
+        note = asked.note if published is None else published.note
+        approval = self._approval_content()
+        issuer = asked.issuer if self._wants("credentials") else None
+        return DossierContent(
+            scope=self._scoped.scope,
+            checkpoint=note,
+            tokens={} if published is None else {token.authority: token.response for token in published.tokens},
+            keys=keys,
+            did=None if issuer is None else issuer_document(reader, issuer.did, parse_checkpoint(note).tree_size),
+            rulebooks=[edition.raw for edition in self._ground.editions],
+            checklists=[] if approval is None else [approval.checklist],
+            entries=dossier_entries(reader, indexes, note, asked.withholding, self._takers()),
+            lots=self._lot_pages() if self._wants("lots") else (),
+            balls=self._balls,
+            events=self._event_files(),
+            credentials=() if issuer is None else self._credentials(issuer, note),
+            approval=None if approval is None else approval_json(reader, approval.rows, self._balls),
+            documents=[] if approval is None else approval.documents.values(),
+            signer=asked.signer,
+            verdicts=self._wants("verdicts"),
         )
 
+    def _takers(self) -> list[EventFacts]:
+        return [] if self._events is None else [self._events]
 
-class _StoredFacts:
-    """Where the entries of a dossier are found."""
+    def _approval_content(self) -> ApprovalContent | None:
+        if self._approval is None:
+            return None
+        return approval_content(self._reader, self._approval, documents=self._wants("documents"))
 
-    def __init__(self, reader: Reader) -> None:
-        self._reader = reader
+    def _lot_pages(self) -> Iterator[LotPage]:
+        units, scoped = set(self._scoped.units), self._scoped
+        for lot in self._ground.lots:
+            history = scoped.histories.get(lot) or lot_history(self._reader, lot)
+            yield lot_page(history, units, scoped.gone.get(lot, ()))
 
-    def about(self, nodes: Collection[str]) -> list[str]:
-        """Addresses of the facts about the nodes."""
-        rows: list[About] = rows_with(self._reader, About, "node", sorted(nodes))
-        return [row.address for row in rows]
+    def _event_files(self) -> Iterator[tuple[str, bytes]]:
+        if self._events is not None:
+            events = Events(plant_of(self._reader, self._asked.stem), self._events)
+            for ball in self._balls:
+                yield ball.unit, events.of_ball(ball.rows, ball.sheet.tables)
 
-    def bodies_in(self, indexes: Collection[int]) -> list[str]:
-        """Where the bodies of the facts said in these entries stand, of those corrected or withdrawn."""
-        rows: list[FactRow] = self._of_entries(FactRow, '"body" <> \'\' AND "index"', indexes)
-        return [row.body for row in rows]
+    def _credentials(self, issuer: Issuer, note: bytes) -> Iterator[tuple[str, bytes]]:
+        credentials = Credentials(self._reader, issuer, parse_checkpoint(note))
+        for ball in self._balls:
+            if ball.rows.unit.serial is not None:
+                yield ball.unit, credentials.of_ball(ball.rows, ball.sheet, self._dated)
 
-    def erasures_in(self, indexes: Collection[int]) -> list[str]:
-        """Addresses of the facts that erased something said in these entries."""
-        rows: list[ErasedField] = self._of_entries(ErasedField, '"entry"', indexes)
-        return [row.address for row in rows] + self._file_erasures(indexes)
 
-    def _file_erasures(self, indexes: Collection[int]) -> list[str]:
-        """Addresses of the facts that erased a file which a claim of these entries names. Cost: the files ever erased."""
-        erased = {row.digest: row.address for row in every_row(self._reader.transaction, ErasedBlob)}
-        named: list[ClaimEvidence] = rows_with(self._reader, ClaimEvidence, "digest", erased.keys())
-        return [erased[row.digest] for row in named if parse_address(row.address)[0] in indexes]
+def _ground(reader: Reader, rows: DossierRows, scoped: Scoped, approval: ApprovalRows | None) -> _Ground:
+    nodes: set[str] = set() if approval is None else approval_nodes(approval)
+    lots, models = set(scoped.histories), set[str]()
+    for one in rows.outlines(scoped.units):
+        nodes |= sheet_nodes(one)
+        lots.add(one.unit.lot)
+        models.add(one.model.model)
+    for lot, gone in scoped.gone.items():
+        nodes |= {f"lot:{lot}", *(f"{ONCE}unit:{unit}" for unit in gone)}
+    editions = _editions(reader, models, None if approval is None else approval.file.rulebook)
+    nodes |= {f"rulebook:{edition.rulebook.id}" for edition in editions}
+    return _Ground(nodes, sorted(lots), editions)
 
-    def _of_entries(self, row: type[Row], column: str, indexes: Collection[int]) -> list[Any]:
-        wanted = sorted(indexes)
-        found: list[Any] = []
-        for start in range(0, len(wanted), 500):
-            chunk = wanted[start : start + 500]
-            marks = ", ".join("?" for _ in chunk)
-            found += every_row(self._reader.transaction, row, f"{column} IN ({marks})", chunk)
-        return found
+
+def _editions(reader: Reader, models: set[str], own: str | None) -> list[RulebookFile]:
+    """The editions that any plan of the models names, and the one that an approval file names by its digest."""
+    plans: list[Plan] = rows_with(reader, Plan, "model", models)
+    names = {name for plan in plans for name in plan.rulebooks.split(",") if name}
+    here = rulebooks_here(reader)
+    found = {edition.digest: edition for edition in here.editions if edition.rulebook.id in names}
+    if own is not None and own not in found:
+        found[own] = here.find(own)
+    return [found[digest] for digest in sorted(found)]

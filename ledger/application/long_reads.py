@@ -16,19 +16,30 @@ import threading
 from collections.abc import Callable, Collection, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field
-from typing import Any, BinaryIO
+from functools import partial
+from typing import TYPE_CHECKING, Any, BinaryIO, NamedTuple
 
 import msgspec
 
-from ledger.application.dossiers import dossier_of, serial_units
+from ledger.application.credentials import issuer_of
+from ledger.application.dossier_report import DistantSealer, DossierReporter
+from ledger.application.dossier_wanted import DossierGiver, DossierWanted, write_wanted
 from ledger.application.pourbook import Pourbook
+from ledger.application.published import publish_now
 from ledger.application.reading_process import Inside, ReadingProcess
-from ledger.book.signing import Verifier, format_verifier, parse_verifier
+from ledger.book.signing import NoteSigner, Verifier, format_verifier, parse_verifier
 from ledger.errors import StoreUnavailable
+from ledger.evidence.withholding import SEALINGS
 from ledger.store.long_look import open_long_reader
+
+if TYPE_CHECKING:
+    from ledger.evidence.pdf.seal import SealWords
 
 ON_THREADS = 2
 """Long reads at a time where there are no processes for them."""
+
+PUBLISH_S = 5.0
+"""How long a dossier waits for witnesses and time stamps."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,12 +87,37 @@ class LongReads:
         """Have ``question(reader, ..., out=out)`` write to ``out``, an open file; what it returns. See `answer`."""
         return self._ask(_Asked(_write, (question, arguments, named), {}, out))
 
-    def dossier(self, out: BinaryIO, serials: Sequence[str], withhold: Collection[str]) -> Future[None]:
-        """Write the dossier of a set of numbers to ``out``, an open file; see `Pourbook.dossier` and `answer`."""
-        signer = self._book.signers.dossier
-        arguments = (tuple(serials), tuple(withhold), signer.purpose, format_verifier(signer.verifier))
-        answers: dict[str, Callable[..., Any]] = {"checkpoint": self._book.checkpoint, "sign": signer.sign}
-        return self._ask(_Asked(_write_dossier, arguments, answers, out))
+    def dossier(
+        self,
+        out: BinaryIO,
+        asked: DossierWanted | Sequence[str],
+        withhold: Collection[str] = SEALINGS,
+        *,
+        most: int | None = None,
+        did: str = "",
+    ) -> Future[None]:
+        """Write the dossier that is wanted, or that of a set of numbers, to ``out``, an open file; see `answer`.
+
+        ``withhold`` goes with numbers: what is left closed. Of more than ``most`` balls there is none. ``did``: who gives
+        credentials, by default that of the labels' addresses.
+        """
+        numbers = () if isinstance(asked, DossierWanted) else tuple(asked)
+        wanted = asked if isinstance(asked, DossierWanted) else DossierWanted(serials=numbers, withhold=tuple(withhold))
+        signers = self._book.signers
+        credential_key = None if signers.credential is None else _key(signers.credential)
+        seal = None if signers.seal is None else signers.seal.words
+        given = _Given(most, self._book.label_stem, did, _key(signers.dossier), credential_key, seal)
+        answers: dict[str, Callable[..., Any]] = {"checkpoint": self._checkpoint, "sign": signers.dossier.sign}
+        if signers.credential is not None:
+            answers["sign_credential"] = signers.credential.sign
+        if signers.seal is not None:
+            answers["seal"] = signers.seal.seal
+        return self._ask(_Asked(_write_dossier, (wanted, given), answers, out))
+
+    def _checkpoint(self) -> bytes:
+        """The newest checkpoint of the book, published if witnesses answer in time."""
+        publish_now(self._book, PUBLISH_S)
+        return self._book.checkpoint()
 
     def close(self) -> None:
         """End every process at once; whoever still waits is told that the service is stopping."""
@@ -153,7 +189,7 @@ class _DistantSigner:
 
     def sign(self, message: bytes) -> bytes:
         """The signature that the service gives."""
-        signature: bytes = self.ask("sign", message)
+        signature: bytes = self.ask(message)
         return signature
 
 
@@ -169,12 +205,39 @@ def _write(inside: Inside, question: Callable[..., Any], arguments: tuple[Any, .
         return question(reader, *arguments, out=inside.out, **named)
 
 
-def _write_dossier(
-    inside: Inside, serials: Sequence[str], withhold: Collection[str], purpose: str, verifier: str
-) -> None:
-    signer = _DistantSigner(purpose, parse_verifier(verifier), inside.ask)
+class _Given(NamedTuple):
+    """What a dossier needs of the service; a key is its purpose and its verifier line, a seal what reports say of it."""
+
+    most: int | None
+    stem: str
+    did: str
+    key: tuple[str, str]
+    credential_key: tuple[str, str] | None
+    seal: SealWords | None
+
+
+def _key(signer: NoteSigner) -> tuple[str, str]:
+    return signer.purpose, format_verifier(signer.verifier)
+
+
+def _write_dossier(inside: Inside, wanted: DossierWanted, given: _Given) -> None:
     # Asked for now and not when the request came: what was entered while it waited its turn is covered too.
     note = inside.ask("checkpoint")
+    issuer = None
+    if given.credential_key is not None:
+        issuer = issuer_of(given.stem, given.did, _distant(given.credential_key, inside, "sign_credential"))
+    sealer = None if given.seal is None else DistantSealer(given.seal, inside.ask)
+    giver = DossierGiver(
+        note=note,
+        signer=_distant(given.key, inside, "sign"),
+        stem=given.stem,
+        issuer=issuer,
+        reporter=DossierReporter(sealer),
+    )
     with open_long_reader(inside.store) as reader:
-        units = serial_units(reader, serials)
-        dossier_of(reader, units, inside.out, note=note, signer=signer, withhold=withhold)
+        write_wanted(reader, inside.out, wanted, giver, most=given.most)
+
+
+def _distant(key: tuple[str, str], inside: Inside, question: str) -> _DistantSigner:
+    purpose, verifier = key
+    return _DistantSigner(purpose, parse_verifier(verifier), partial(inside.ask, question))

@@ -12,6 +12,7 @@ What the members mean is not known here.
 
 from __future__ import annotations
 
+import hashlib
 import re
 import struct
 import zlib
@@ -33,6 +34,7 @@ _END64 = struct.Struct("<4sQHHIIQQQQ")
 _LOCATOR64 = struct.Struct("<4sIQI")
 _DATE = 0x0021
 _FULL16, _FULL32 = 0xFFFF, 0xFFFFFFFF
+_BLOCK = 1 << 20
 
 
 class Member(NamedTuple):
@@ -204,6 +206,23 @@ class Archive:
             at += len(line)
             yield line[:-1]
 
+    def content(self, name: str, limit: int) -> bytes:
+        """The content of a member of at most ``limit`` bytes, which was read by `read` or `digest` before: not again checked."""
+        place = self._places.get(name)
+        if place is None or self._sizes[place] > limit:
+            return self.read(name, limit)
+        return self._bytes_at(self._offsets[place] + _LOCAL.size + len(name), self._sizes[place])
+
+    def digest(self, name: str) -> str:
+        """SHA-256 of a member, 64 lower hex digits, its header and CRC compared. Raises MalformedDossier."""
+        member = self._member(name)
+        if member.size > _BLOCK:
+            digest = hashlib.sha256()
+            for block in self.digest_blocks(name):
+                digest.update(block)
+            return digest.hexdigest()
+        return hashlib.sha256(self.read(name, member.size)).hexdigest()
+
     def digest_blocks(self, name: str) -> Iterator[bytes]:
         """The content of a member in blocks, its header and CRC compared. Raises MalformedDossier."""
         member = self._member(name)
@@ -212,7 +231,7 @@ class Archive:
             raise MalformedDossier("file is not as its directory says", where=name, mend="get the dossier again")
         left, crc, at = member.size, 0, member.offset + len(header)
         while left:
-            block = self._bytes_at(at, min(left, 1 << 20))
+            block = self._bytes_at(at, min(left, _BLOCK))
             crc = zlib.crc32(block, crc)
             left, at = left - len(block), at + len(block)
             yield block

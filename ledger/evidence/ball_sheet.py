@@ -11,6 +11,7 @@ from typing import Any, Literal, NamedTuple
 
 from msgspec import UNSET, UnsetType
 
+from ledger.conformity.facts import Measured as Judged
 from ledger.conformity.from_rows import JudgedRows, facts_from_rows, readings_from_row
 from ledger.conformity.house_from_rows import house_policy
 from ledger.conformity.rulebook import Rulebook
@@ -24,8 +25,11 @@ from ledger.evidence.dossier_format import (
     VerdictLine,
     VerdictTable,
 )
+from ledger.line.gauges import calibration_at
+from ledger.line.process_plan import plan_among
 from ledger.line.reading_rows import Calibration, Gauge, GaugeStudy, Measured
-from ledger.line.rows import Approval, Lot, Model, ReleasePolicy, SerialRow, Unit
+from ledger.line.rows import Approval, Lot, Model, Plan, ReleasePolicy, SerialRow, Unit
+from ledger.line.standing_readings import sources_of
 from ledger.tracing.back import Trace
 
 Core = Literal["symmetric", "asymmetric"]
@@ -36,6 +40,7 @@ class BallRows(NamedTuple):
 
     ``facts``: the standing facts about the unit, in address order. ``lots``: every lot of ``trace`` and the ball's own,
     by id. ``calibrations``, ``gauges``, ``studies``: those of each gauge that ``measured`` names, by its id.
+    ``plans``: those of the model.
     ``released_ms``: instant of the release that stands, if one does. ``policy``: the newest release policy of the plant.
     """
 
@@ -52,6 +57,7 @@ class BallRows(NamedTuple):
     gauges: Mapping[str, Gauge] = {}
     studies: Mapping[str, Sequence[GaugeStudy]] = {}
     policy: ReleasePolicy | None = None
+    plans: Sequence[Plan] = ()
 
     def judged(self) -> JudgedRows:
         """The rows that its verdicts rest on."""
@@ -77,53 +83,69 @@ class DatedRulebook(NamedTuple):
 
 def ball_sheet(rows: BallRows, rulebooks: Iterable[DatedRulebook]) -> BallSheet:
     """The sheet of a ball, judged by each rulebook in the order given. Raises KeyError for a lot without its row."""
-    unit, lot = rows.unit, rows.lots[rows.unit.lot]
-    serials = sorted(rows.serials, key=lambda row: (row.since_ms, row.serial_row))
     return BallSheet(
-        unit=unit.unit,
-        serial=_or_unset(unit.serial),
-        former_serials=tuple(row.serial for row in serials if row.until_ms is not None),
-        model=rows.model.model,
-        model_name=rows.model.name,
-        revision=_or_unset(lot.revision),
-        core=_core(rows.model),
-        weight_class=_or_unset(unit.weight_class),
-        lot=unit.lot,
-        place=_or_unset(unit.place),
-        state=unit.state,
-        grade=_or_unset(unit.grade),
-        facts=tuple(rows.facts),
-        lots=_lot_lines(rows, lot),
+        **outline(rows),
+        lots=lot_lines(rows),
         readings=reading_lines(rows),
-        policy=UNSET if rows.policy is None else rows.policy.address,
         tables=tuple(verdict_table(rows, dated) for dated in rulebooks),
     )
+
+
+def outline(rows: BallRows) -> dict[str, Any]:
+    """The fields of a sheet but for its lots, readings and verdicts."""
+    unit, lot = rows.unit, rows.lots[rows.unit.lot]
+    serials = sorted(rows.serials, key=lambda row: (row.since_ms, row.serial_row))
+    plan = plan_among(rows.plans, lot.began_ms)
+    return {
+        "unit": unit.unit,
+        "serial": _or_unset(unit.serial),
+        "former_serials": tuple(row.serial for row in serials if row.until_ms is not None),
+        "model": rows.model.model,
+        "model_name": rows.model.name,
+        "revision": _or_unset(lot.revision),
+        "core": _core(rows.model),
+        "weight_class": _or_unset(unit.weight_class),
+        "lot": unit.lot,
+        "place": _or_unset(unit.place),
+        "state": unit.state,
+        "grade": _or_unset(unit.grade),
+        "facts": tuple(rows.facts),
+        "plan": UNSET if plan is None else plan.plan,
+        "policy": UNSET if rows.policy is None else rows.policy.address,
+    }
 
 
 def reading_lines(rows: BallRows) -> tuple[ReadingLine, ...]:
     """The readings that stand, by quantity: uncertainty, conditions, and whether each may be used by its gauge."""
     readings = readings_from_row(rows.measured, rows.calibrations, rows.gauges, rows.studies)
+    sources = {} if rows.measured is None else sources_of(rows.measured)
     return tuple(
-        ReadingLine(
-            quantity=quantity,
-            unit=reading.unit,
-            value=reading.value_scaled,
-            expanded=_or_unset(getattr(rows.measured, f"{quantity}_u")),
-            standard_uncertainty=_or_unset(reading.u_scaled),
-            uncertainty_from=reading.u_from or UNSET,
-            statistic=reading.statistic,
-            values=reading.readings,
-            definition=reading.definition or UNSET,
-            temperature_c=_or_unset(reading.temperature_c),
-            delay_s=_or_unset(reading.delay_s),
-            spacing_mm=_or_unset(reading.spacing_mm),
-            surface=reading.surface or UNSET,
-            gauge=reading.gauge,
-            fact=reading.fact,
-            usable=reading.usable,
-            why=reading.why_unusable or UNSET,
-        )
-        for quantity, reading in sorted(readings.items())
+        reading_line(rows, quantity, reading, sources[quantity].at_ms) for quantity, reading in sorted(readings.items())
+    )
+
+
+def reading_line(rows: BallRows, quantity: str, reading: Judged, at_ms: int) -> ReadingLine:
+    """The line of one reading, which was taken at that instant (POSIX milliseconds)."""
+    calibration = calibration_at(rows.calibrations.get(reading.gauge, ()), at_ms)
+    return ReadingLine(
+        quantity=quantity,
+        unit=reading.unit,
+        value=reading.value_scaled,
+        expanded=_or_unset(getattr(rows.measured, f"{quantity}_u")),
+        standard_uncertainty=_or_unset(reading.u_scaled),
+        uncertainty_from=reading.u_from or UNSET,
+        statistic=reading.statistic,
+        values=reading.readings,
+        definition=reading.definition or UNSET,
+        temperature_c=_or_unset(reading.temperature_c),
+        delay_s=_or_unset(reading.delay_s),
+        spacing_mm=_or_unset(reading.spacing_mm),
+        surface=reading.surface or UNSET,
+        gauge=reading.gauge,
+        calibration=UNSET if calibration is None else calibration.calibration,
+        fact=reading.fact,
+        usable=reading.usable,
+        why=reading.why_unusable or UNSET,
     )
 
 
@@ -138,11 +160,12 @@ def verdict_table(rows: BallRows, dated: DatedRulebook) -> VerdictTable:
         approved_on=UNSET if facts.approved_on is None else facts.approved_on.isoformat(),
         overall=overall(verdicts),
         house=_or_unset(house_overall(verdicts)),
-        verdicts=tuple(_verdict_line(verdict) for verdict in verdicts),
+        verdicts=tuple(verdict_line(verdict) for verdict in verdicts),
     )
 
 
-def _verdict_line(verdict: Verdict) -> VerdictLine:
+def verdict_line(verdict: Verdict) -> VerdictLine:
+    """The line of one verdict."""
     return VerdictLine(
         requirement=verdict.requirement,
         outcome=verdict.outcome,
@@ -171,7 +194,9 @@ def _house_line(verdict: Verdict) -> HouseLine | UnsetType:
     )
 
 
-def _lot_lines(rows: BallRows, lot: Lot) -> tuple[LotLine, ...]:
+def lot_lines(rows: BallRows) -> tuple[LotLine, ...]:
+    """The lots that the ball descends from, its own first. Raises KeyError for one without its row."""
+    lot = rows.lots[rows.unit.lot]
     own = LotLine(lot=lot.lot, stage=lot.stage, certainty="certain", level=0)
     above = [
         LotLine(lot=one.lot, stage=rows.lots[one.lot].stage, certainty=one.certainty, level=one.level)

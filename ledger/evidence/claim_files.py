@@ -8,9 +8,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from ledger.line.blob_erasures import BlobErasure
-from ledger.line.claims import files_named
+from ledger.line.claims import ClaimExamined, ClaimOpened, ClaimReplied, files_named
 from ledger.line.corrections import Correction
 from ledger.line.record import Record
+
+_SPEAKS_OF_FILES = (BlobErasure, Correction, ClaimOpened, ClaimExamined, ClaimReplied)
 
 
 class FilesTally:
@@ -24,6 +26,8 @@ class FilesTally:
     def hear(self, records: Iterable[Record]) -> None:
         """The records of an entry."""
         for record in records:
+            if not isinstance(record, _SPEAKS_OF_FILES):
+                continue
             if isinstance(record, BlobErasure):
                 self._erased.update(record.blobs)
             elif isinstance(record, Correction):

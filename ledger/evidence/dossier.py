@@ -9,36 +9,48 @@ whoever hands a dossier over runs it first.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any, BinaryIO
 
 from msgspec import UNSET
 
 from ledger.book.canonical import encode
-from ledger.book.checkpoint import parse_checkpoint
+from ledger.book.checkpoint import UnverifiedCheckpoint, parse_checkpoint
 from ledger.book.entry import read_entry
 from ledger.book.note import sign_note
 from ledger.book.sealed_field import Opening
 from ledger.book.signing import NoteSigner
-from ledger.conformity.rulebook import rulebook_digest
 from ledger.errors import DossierRejected, MalformedKey
 from ledger.evidence.archive import ArchiveWriter
+from ledger.evidence.ball_made import BallMade
 from ledger.evidence.dossier_format import (
+    APPROVAL,
     CHECKPOINT,
+    DID,
     FORMAT,
     KEYS,
     MANIFEST,
     README,
+    REPORT,
     SIGNATURE,
     SUMS,
+    VERDICTS,
+    VERDICTS_LIMIT,
+    VERIFY_PAGE,
+    VERIFY_TEXT,
     BallSheet,
     KeyLine,
+    LotPage,
     Manifest,
+    Scope,
     format_page,
     signed_text,
 )
+from ledger.evidence.dossier_layout import LayoutCounter
+from ledger.evidence.files import verify_page, verify_text
 from ledger.evidence.readme_text import readme_text
+from ledger.evidence.verdict_table import VerdictTableWriter
 from ledger.line.record import sealed_places
 from ledger.line.rows import BookKey
 from ledger.line.submission import record_type_of
@@ -59,65 +71,102 @@ class DossierEntry:
     erased: frozenset[str] = frozenset()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class DossierContent:
     """What goes into a dossier.
 
     ``checkpoint``: the note that every receipt holds. ``keys``: the book's keys that the entries introduce.
     ``rulebooks``: bytes of the files by which the sheets are judged, ascending by digest. ``entries`` by ascending
-    index: every entry that the sheets name, those that made the lots above, the models and approvals, the gauges used,
-    the corrections of any of these, entry 0 and the introduction of the dossier key. ``balls`` by ascending unit.
+    index: every entry that the sheets name, those that made the lots above, the models, plans and approvals, the gauges
+    used, the corrections of any of these, entry 0 and the introduction of the dossier key. ``balls`` by ascending unit.
+
+    The rest may be left out. ``tokens``: RFC 3161 responses over ``checkpoint`` by the name of who gave them. ``did``,
+    ``approval`` and ``report``: the bytes of those files. ``checklists`` and ``documents``: files ascending by digest.
+    ``lots`` ascending by lot; ``events`` and ``credentials``: unit and bytes of its file, ascending. ``verdicts``:
+    whether the table of verdicts is written; it never is for more than `VERDICTS_LIMIT` balls.
     """
 
-    scope: str
+    scope: Scope
     checkpoint: bytes
     keys: Sequence[BookKey]
     rulebooks: Sequence[bytes]
     entries: Iterable[DossierEntry]
-    balls: Iterable[BallSheet]
+    balls: Iterable[BallSheet | BallMade]
     signer: NoteSigner
+    tokens: Mapping[str, bytes] = field(default_factory=dict)
+    did: bytes | None = None
+    checklists: Sequence[bytes] = ()
+    lots: Iterable[LotPage] = ()
+    events: Iterable[tuple[str, bytes]] = ()
+    credentials: Iterable[tuple[str, bytes]] = ()
+    approval: bytes | None = None
+    documents: Iterable[bytes] = ()
+    verdicts: bool = True
+    report: bytes | None = None
 
 
-@dataclass(slots=True)
-class _Counts:
-    """What the manifest counts."""
-
-    balls: int = 0
-    entries: int = 0
-    opened: int = 0
-    withheld: int = 0
-    erased: int = 0
-
-
-class _Sums:
-    """The archive, and the line of SHA256SUMS for each member written."""
+class _Parts:
+    """The archive, the line of SHA256SUMS for each file written, and what the manifest counts."""
 
     def __init__(self, out: BinaryIO) -> None:
         self.archive = ArchiveWriter(out)
         self.lines = bytearray()
+        self.counts = LayoutCounter()
 
     def add(self, name: str, content: bytes) -> None:
         self.archive.add(name, content)
         self.lines += f"{hashlib.sha256(content).hexdigest()}  {name}\n".encode()
 
+    def add_one(self, sort: str, name: str, content: bytes | None) -> None:
+        """Add the one file of its sort, where there is one."""
+        if content is not None:
+            self.add(name, content)
+            self.counts.add(sort)
+
+    def add_all(self, sort: str, form: str, files: Iterable[tuple[str, bytes]]) -> None:
+        """Add files by ascending name, which ``form`` takes in. Raises DossierRejected for another order."""
+        last = ""
+        for name, content in files:
+            _check_order(last, name, sort)
+            self.add(form.format(name), content)
+            self.counts.add(sort)
+            last = name
+
 
 def write_dossier(out: BinaryIO, content: DossierContent) -> None:
     """Write the dossier to ``out``, which need not seek.
 
-    Raises MalformedKey when the signer is no dossier key, DossierRejected for entries, sheets or rulebooks out of
-    order, and the errors of the book for an entry or checkpoint that is none. What was written till then is no dossier.
+    Raises MalformedKey when the signer is no dossier key, DossierRejected for files out of order, and the errors of the
+    book for an entry or checkpoint that is none. What was written till then is no dossier.
     """
     if content.signer.purpose != "dossier":
         raise MalformedKey("key has another purpose", expected="dossier", got=content.signer.purpose)
     head = parse_checkpoint(content.checkpoint)
-    sums, counts = _Sums(out), _Counts()
-    sums.add(README, readme_text(head.origin).encode())
-    sums.add(CHECKPOINT, content.checkpoint)
-    sums.add(KEYS, format_page(key_lines(content.keys)))
-    _write_rulebooks(sums, content.rulebooks)
-    _write_entries(sums, counts, content.entries)
-    _write_balls(sums, counts, content.balls)
-    lines = bytes(sums.lines)
+    parts = _Parts(out)
+    parts.add(README, readme_text(head.origin).encode())
+    parts.add(VERIFY_TEXT, verify_text())
+    parts.add(VERIFY_PAGE, verify_page())
+    parts.add(CHECKPOINT, content.checkpoint)
+    parts.add_all("tokens", "tokens/{}.tsr", sorted(content.tokens.items()))
+    parts.add(KEYS, format_page(key_lines(content.keys)))
+    parts.add_one("did", DID, content.did)
+    parts.add_all("rulebooks", "rulebooks/{}.toml", _by_digest(content.rulebooks))
+    parts.add_all("checklists", "checklists/{}.toml", _by_digest(content.checklists))
+    _write_entries(parts, content.entries)
+    parts.add_all("lots", "lots/{}.json", ((page.lot, format_page(page)) for page in content.lots))
+    table = VerdictTableWriter(VERDICTS_LIMIT if content.verdicts else 0)
+    parts.add_all("balls", "balls/{}.json", _sheets(content.balls, table))
+    parts.add_all("events", "events/{}.jsonld", content.events)
+    parts.add_all("credentials", "credentials/{}.json", content.credentials)
+    parts.add_one("approval", APPROVAL, content.approval)
+    parts.add_all("documents", "documents/{}", _by_digest(content.documents))
+    parts.add_one("verdicts", VERDICTS, table.text())
+    parts.add_one("report", REPORT, content.report)
+    _write_end(parts, content, head)
+
+
+def _write_end(parts: _Parts, content: DossierContent, head: UnverifiedCheckpoint) -> None:
+    lines = bytes(parts.lines)
     manifest = Manifest(
         format="pourbook dossier",
         v=FORMAT,
@@ -125,19 +174,14 @@ def write_dossier(out: BinaryIO, content: DossierContent) -> None:
         tree_size=head.tree_size,
         scope=content.scope,
         sums=hashlib.sha256(lines).hexdigest(),
-        balls=counts.balls,
-        entries=counts.entries,
-        rulebooks=len(content.rulebooks),
-        opened=counts.opened,
-        withheld=counts.withheld,
-        erased=counts.erased,
+        counts=parts.counts.counts(),
     )
     page = format_page(manifest)
-    sums.archive.add(SUMS, lines)
-    sums.archive.add(MANIFEST, page)
+    parts.archive.add(SUMS, lines)
+    parts.archive.add(MANIFEST, page)
     text = signed_text(head.origin, hashlib.sha256(page).hexdigest())
-    sums.archive.add(SIGNATURE, sign_note(text, [content.signer]))
-    sums.archive.close()
+    parts.archive.add(SIGNATURE, sign_note(text, [content.signer]))
+    parts.archive.close()
 
 
 def key_lines(keys: Iterable[BookKey]) -> tuple[KeyLine, ...]:
@@ -154,39 +198,31 @@ def key_lines(keys: Iterable[BookKey]) -> tuple[KeyLine, ...]:
     )
 
 
-def _write_rulebooks(sums: _Sums, rulebooks: Sequence[bytes]) -> None:
-    last = ""
-    for raw in rulebooks:
-        digest = rulebook_digest(raw)
-        _check_order(last, digest, "rulebooks")
-        sums.add(f"rulebooks/{digest}.toml", raw)
-        last = digest
+def _by_digest(files: Iterable[bytes]) -> Iterator[tuple[str, bytes]]:
+    for raw in files:
+        yield hashlib.sha256(raw).hexdigest(), raw
 
 
-def _write_entries(sums: _Sums, counts: _Counts, entries: Iterable[DossierEntry]) -> None:
+def _sheets(balls: Iterable[BallSheet | BallMade], table: VerdictTableWriter) -> Iterator[tuple[str, bytes]]:
+    for ball in balls:
+        if table.is_open:
+            table.take(ball.sheet if isinstance(ball, BallMade) else ball)
+        yield ball.unit, ball.raw if isinstance(ball, BallMade) else format_page(ball)
+
+
+def _write_entries(parts: _Parts, entries: Iterable[DossierEntry]) -> None:
     last = -1
     for entry in entries:
         _check_order(last, entry.index, "entries")
-        sums.add(f"entries/{entry.index}.json", entry.raw)
-        sums.add(f"receipts/{entry.index}.tlog-proof", entry.receipt.encode())
+        parts.add(f"entries/{entry.index}.json", entry.raw)
+        parts.add(f"receipts/{entry.index}.tlog-proof", entry.receipt.encode())
         lines = opening_lines(entry)
         if lines:
-            sums.add(f"openings/{entry.index}.jsonl", b"".join(encode(line) + b"\n" for line in lines))
-        counts.entries += 1
-        outcomes = [line["outcome"] for line in lines]
-        counts.opened += outcomes.count("opened")
-        counts.withheld += outcomes.count("withheld")
-        counts.erased += outcomes.count("erased")
+            parts.add(f"openings/{entry.index}.jsonl", b"".join(encode(line) + b"\n" for line in lines))
+        parts.counts.add("entries")
+        for line in lines:
+            parts.counts.add(line["outcome"])
         last = entry.index
-
-
-def _write_balls(sums: _Sums, counts: _Counts, balls: Iterable[BallSheet]) -> None:
-    last = ""
-    for sheet in balls:
-        _check_order(last, sheet.unit, "balls")
-        sums.add(f"balls/{sheet.unit}.json", format_page(sheet))
-        counts.balls += 1
-        last = sheet.unit
 
 
 def _check_order(last: Any, this: Any, what: str) -> None:

@@ -3,32 +3,46 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import Protocol
 
 from ledger.book import canonical
 from ledger.book.checkpoint import Checkpoint
 from ledger.book.entry import Entry, entry_hash, parse_entry
-from ledger.book.merkle import check_inclusion
-from ledger.book.receipt import MAX_RECEIPT_BYTES, parse_receipt
+from ledger.book.instant import instant_ms
+from ledger.book.receipt import MAX_RECEIPT_BYTES
 from ledger.book.sealed_field import Opening, check_opening, parse_sealed
 from ledger.errors import DossierRejected, MalformedDossier
 from ledger.evidence.archive import Archive
 from ledger.evidence.claim_files import FilesTally
 from ledger.evidence.dossier import sealed_paths
 from ledger.evidence.dossier_format import MAX_LINE_BYTES, MAX_OPENINGS_BYTES
-from ledger.evidence.entry_facts import EntryFacts, read_records
+from ledger.evidence.entry_facts import read_records
 from ledger.evidence.first_fault import naming_file
+from ledger.evidence.receipt_check import ReceiptCheck
 from ledger.line.erasure_rows import field_name
 from ledger.line.erasures import Erasure
 from ledger.line.record import Record
 
 
+class EntryTaker(Protocol):
+    """Whoever hears of the entries, in ascending order, once each was proved."""
+
+    def take(self, entry: Entry, records: Sequence[Record]) -> None:
+        """Take the next entry and its records, withheld fields of which read as ``0``."""
+        ...
+
+
 class SealedTally:
-    """How many sealed fields are opened, withheld and erased, and how many entries a station signed."""
+    """How many sealed fields are opened, withheld and erased, and how many entries a station signed.
+
+    ``latest``: index of the entry recorded last, and when (POSIX milliseconds).
+    """
 
     def __init__(self) -> None:
         """Start at nothing."""
         self.outcomes = {"opened": 0, "withheld": 0, "erased": 0}
         self.signed_entries = 0
+        self.latest = (0, 0)
         self.files = FilesTally()
         self._told_erased: dict[str, int] = {}
         self._erasures: dict[str, str] = {}
@@ -63,18 +77,24 @@ class SealedTally:
 
 
 def check_entries(
-    archive: Archive, indexes: Iterable[int], checkpoint: Checkpoint, facts: EntryFacts, tally: SealedTally
+    archive: Archive,
+    indexes: Iterable[int],
+    checkpoint: Checkpoint,
+    takers: Sequence[EntryTaker],
+    tally: SealedTally,
 ) -> None:
-    """Check the entries at ascending ``indexes``, hand their records to ``facts`` and count in ``tally``.
+    """Check the entries at ascending ``indexes``, hand their records to ``takers`` and count in ``tally``.
 
     Raises MalformedDossier or DossierRejected naming the file and the field.
     """
     before, before_hash = -2, b""
+    receipts = ReceiptCheck(checkpoint)
     for index in indexes:
         name = f"entries/{index}.json"
-        raw = archive.read(name, canonical.MAX_ENTRY_BYTES)
-        with naming_file(f"receipts/{index}.tlog-proof"):
-            _check_receipt(archive, index, raw, checkpoint)
+        raw = archive.content(name, canonical.MAX_ENTRY_BYTES)
+        own_hash, proof = entry_hash(raw), f"receipts/{index}.tlog-proof"
+        with naming_file(proof):
+            receipts.check(index, own_hash, archive.content(proof, MAX_RECEIPT_BYTES), proof)
         with naming_file(name):
             entry = parse_entry(raw)
             if (entry.index, entry.book) != (index, checkpoint.origin):
@@ -86,23 +106,17 @@ def check_entries(
                 raise DossierRejected("entry does not follow the one before it", where=name)
         _check_openings(archive, entry, tally)
         tally.signed_entries += entry.signature is not None
+        recorded_ms = instant_ms(entry.recorded_at)
+        if recorded_ms < tally.latest[1]:
+            where = f"{name}: recorded_at"
+            raise DossierRejected("entry was recorded before the one before it", got=entry.recorded_at, where=where)
+        tally.latest = (index, recorded_ms)
         records = read_records(entry.said.records, name)
         tally.hear(index, records)
-        facts.take(entry, records)
-        before, before_hash = index, entry_hash(raw)
+        for taker in takers:
+            taker.take(entry, records)
+        before, before_hash = index, own_hash
     tally.settle(archive)
-
-
-def _check_receipt(archive: Archive, index: int, raw: bytes, checkpoint: Checkpoint) -> None:
-    name = f"receipts/{index}.tlog-proof"
-    receipt = parse_receipt(archive.read(name, MAX_RECEIPT_BYTES))
-    if receipt.checkpoint_note != checkpoint.note:
-        raise DossierRejected("receipt is against another checkpoint", where=name)
-    if receipt.index != index:
-        raise DossierRejected("receipt is of another entry", expected=index, got=receipt.index, where=name)
-    if index >= checkpoint.tree_size:
-        raise DossierRejected("entry is beyond the checkpoint", got=index, where=name)
-    check_inclusion(entry_hash(raw), index, checkpoint.tree_size, receipt.proof, checkpoint.root_hash)
 
 
 def _check_openings(archive: Archive, entry: Entry, tally: SealedTally) -> None:

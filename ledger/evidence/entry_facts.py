@@ -25,9 +25,9 @@ from ledger.line.fact import Fact, parse_address
 from ledger.line.kinds import PLAIN_KIND_OF
 from ledger.line.reading_rows import Calibration, Gauge, GaugeStudy
 from ledger.line.record import Record, sealed_places
-from ledger.line.refold import OWNED, kind_name, refold, refold_needs
+from ledger.line.refold import OWNED, fold_fresh, kind_name
 from ledger.line.release_policy import ReleasePolicySet, newest_policy, policy_row
-from ledger.line.rows import Approval, Descent, Lot, ReleasePolicy, Row, Told
+from ledger.line.rows import Approval, Descent, Lot, Plan, ReleasePolicy
 from ledger.line.state import State
 from ledger.line.submission import record_type_of
 
@@ -77,7 +77,8 @@ class HeldEdges:
 class EntryFacts:
     """Takes entries in ascending order; after `settle`, gives rows and the facts about a unit.
 
-    ``is_wanted(unit)`` says whether a unit has a sheet; facts about others are let go.
+    ``is_wanted(unit)`` says whether a unit has a sheet; facts about others are let go. ``corrected``: the units of which a
+    fact no longer stands as it was said.
     """
 
     def __init__(self, is_wanted: Callable[[str], bool]) -> None:
@@ -93,7 +94,11 @@ class EntryFacts:
         self._studies: dict[str, list[GaugeStudy]] = {}
         self._approvals: dict[str, list[Approval]] = {}
         self._lots: dict[str, Lot] = {}
+        self._plans: dict[str, list[Plan]] = {}
         self._policies: list[ReleasePolicy] = []
+        self._closings: dict[str, Fact] = {}
+        self._closed: dict[str, Fact] = {}
+        self.corrected: set[str] = set()
 
     def take(self, entry: Entry, records: Sequence[Record]) -> None:
         """Take the records of the next entry."""
@@ -106,6 +111,8 @@ class EntryFacts:
                     self._bodies[change.fact] = Body(replacement, f"{fact.address}.{place}", entry.author, recorded_ms)
             elif isinstance(record, ReleasePolicySet):
                 self._policies.append(policy_row(fact))
+            elif isinstance(record, lot_changes.LotClosed):
+                self._closings[fact.address] = fact
             elif type(record) in SHARED:
                 self._shared[fact.address] = fact
             else:
@@ -118,16 +125,7 @@ class EntryFacts:
 
     def settle(self) -> None:
         """Put corrected bodies in the place of what they correct, and fold what balls share. Raises DossierRejected."""
-        for addresses in self._of_unit.values():
-            addresses[:] = [address for address in addresses if address not in self._bodies]
-        for address, body in self._bodies.items():
-            self._shared.pop(address, None)
-            if body.record is None:
-                continue
-            if type(body.record) in SHARED:
-                self._shared[address] = corrected_fact(address, body)
-            else:
-                self._note_units(body.record, address)
+        self._put_corrections()
         self.rows = fold_facts(self._shared.values())
         self._shared.clear()
         self.edges = HeldEdges(self.rows.all_of(Descent))
@@ -139,6 +137,29 @@ class EntryFacts:
             self._studies.setdefault(study.gauge, []).append(study)
         for approval in self.rows.all_of(Approval):
             self._approvals.setdefault(approval.model, []).append(approval)
+        for plan in self.rows.all_of(Plan):
+            self._plans.setdefault(plan.model, []).append(plan)
+        for closing in sorted(self._closings.values(), key=_order):
+            self._closed[closing.record.lot] = closing  # type: ignore[attr-defined]  # a closing
+        self._closings.clear()
+
+    def _put_corrections(self) -> None:
+        for unit, addresses in self._of_unit.items():
+            standing = [address for address in addresses if address not in self._bodies]
+            if len(standing) < len(addresses):
+                self.corrected.add(unit)
+                addresses[:] = standing
+        for address, body in self._bodies.items():
+            self._shared.pop(address, None)
+            self._closings.pop(address, None)
+            if body.record is None:
+                continue
+            if isinstance(body.record, lot_changes.LotClosed):
+                self._closings[address] = corrected_fact(address, body)
+            elif type(body.record) in SHARED:
+                self._shared[address] = corrected_fact(address, body)
+            else:
+                self._note_units(body.record, address)
 
     def unit_facts(self, unit: str, read: Callable[[int], tuple[Entry, Sequence[Record]]]) -> list[Fact]:
         """The standing facts about a unit in address order; ``read(index)`` gives an entry again, with its records."""
@@ -152,6 +173,10 @@ class EntryFacts:
             entry, records = read(index)
             facts.append(Fact(index, position, records[position], entry.author, instant_ms(entry.recorded_at)))
         return sorted(facts, key=_order)
+
+    def speaks_of(self, unit: str) -> bool:
+        """Whether a fact about the unit stands."""
+        return bool(self._of_unit.get(unit))
 
     def calibrations(self) -> Mapping[str, Sequence[Calibration]]:
         """The calibrations of each gauge."""
@@ -168,6 +193,14 @@ class EntryFacts:
     def approvals(self, model: str) -> Sequence[Approval]:
         """The approvals of a model."""
         return self._approvals.get(model, ())
+
+    def plans(self, model: str) -> Sequence[Plan]:
+        """The process plans of a model."""
+        return self._plans.get(model, ())
+
+    def closing(self, lot: str) -> Fact | None:
+        """The newest fact that closed a lot; None where no entry closes it."""
+        return self._closed.get(lot)
 
     def policy(self) -> ReleasePolicy | None:
         """The newest release policy; None where no entry states one."""
@@ -193,21 +226,16 @@ def units_of(record: Record) -> list[str]:
     return [node.partition(":")[2] for node in nodes if node.startswith("unit:")]
 
 
-def fold_facts(facts: Iterable[Fact], only: str = "") -> State:
-    """The rows that the facts give by themselves, for every node that they are about, or for the one named.
+def fold_facts(facts: Iterable[Fact], only: Collection[str] | None = None) -> State:
+    """The rows that the facts give by themselves, for every node that they are about, or for those named.
 
     The fold is the one that corrections use in the book. Raises the errors of the facts' own fields.
     """
-    told: defaultdict[str, list[Row]] = defaultdict(list)
-    for fact in facts:
-        for node in PLAIN_KIND_OF[type(fact.record)].about(fact.record):
-            if node.partition(":")[0] in OWNED and only in ("", node):
-                told[node].append(Told(node=node, index=fact.index, position=fact.position, fact=fact))
-    state = State()
-    for need in refold_needs(told, state):
-        state.load(need, told[need.value] if need.row is Told else ())
-    refold(set(told), {}, state)
-    return state
+    said = list(facts)
+    if only is not None:
+        return fold_fresh(said, frozenset(only))
+    nodes = {node for fact in said for node in PLAIN_KIND_OF[type(fact.record)].about(fact.record)}
+    return fold_fresh(said, {node for node in nodes if node.partition(":")[0] in OWNED})
 
 
 def read_records(bodies: Sequence[dict[str, Any]], where: str) -> tuple[Record, ...]:

@@ -14,6 +14,7 @@ from pathlib import Path
 import msgspec
 
 from ops.bench.bulk import measure_bulk
+from ops.bench.dossier_pass import measure_dossiers
 from ops.bench.field import Field, Sizes
 from ops.bench.figures import markdown
 from ops.bench.flushes import measure_flushes
@@ -35,10 +36,11 @@ MEASURES = {
     "signals": measure_signal_pass,
     "trace": measure_trace,
     "pages": measure_pages,
+    "dossiers": measure_dossiers,
 }
 """Every measurement by its name, in the order of the table."""
 
-FULL = Sizes(balls=1_000_000, rounds=5, http=8_000, bulk=10_000)
+FULL = Sizes(balls=1_000_000, rounds=5, http=8_000, bulk=10_000, dossier=100_000)
 
 
 def main(words: list[str] | None = None) -> int:

@@ -20,7 +20,7 @@ WARM = 300
 class Sizes(msgspec.Struct, frozen=True, kw_only=True):
     """How much is measured. ``balls`` in the book; ``rounds`` in turn; entries a round over HTTP and in bulk.
 
-    ``page_asks``: how often each page is asked for.
+    ``page_asks``: how often each page is asked for.  ``dossier``: balls of the large dossier.
     """
 
     balls: int = 20_000
@@ -32,6 +32,7 @@ class Sizes(msgspec.Struct, frozen=True, kw_only=True):
     flush_single: int = 200
     flush_grouped: int = 1_000
     page_asks: int = 20
+    dossier: int = 20_000
 
     def used(self) -> int:
         """Balls that a run uses up at most."""

@@ -58,7 +58,7 @@ def test_released_balls_are_proved(ready: Floor) -> None:
     ready.book.release(["U-0", "U-1", "U-2"], "first", "release", ready.lead).result(30)
     found = report(ready, ["P-2", "P-0"])
     assert (2, False, {"usbc-2026": {"conforms": 2}}) == (
-        found.balls, found.key_given, {name: dict(counts) for name, counts in found.outcomes.items()},
+        found.counts.balls, found.key_given, {name: dict(counts) for name, counts in found.outcomes.items()},
     )  # fmt: skip
     assert found.tree_size == ready.book.check().entries
 
@@ -87,7 +87,7 @@ def test_a_correction_above_is_proved(ready: Floor) -> None:
     right = shells("SL-1", 40, ("CL-1", 40), colours=[{"colour": "blue", "lot": "MIX-2", "kg": "2"}])
     ready.say(corrected({"fact": poured, "replacement": right}))
     assert "MIX-2" in {lot.lot for lot in ready.book.ball("U-1").materials}
-    assert 1 == report(ready, ["P-1"]).balls
+    assert 1 == report(ready, ["P-1"]).counts.balls
 
 
 def test_uncertainty_and_conditions_of_a_reading_are_proved(ready: Floor) -> None:
@@ -97,7 +97,7 @@ def test_uncertainty_and_conditions_of_a_reading_are_proved(ready: Floor) -> Non
     ready.say(calibrated("mass", 60, expanded="0.02", as_left="0.001"))
     ready.say({**inspected("U-1", 80, mass="15.1"), "temperature_c": "21.5", "delay_s": "10", "surface": "sanded"})
     raw = dossier(ready, ["P-1"])
-    assert 1 == check_dossier(io.BytesIO(raw), [KEY]).balls
+    assert 1 == check_dossier(io.BytesIO(raw), [KEY]).counts.balls
     archive = Archive(io.BytesIO(raw))
     sheet = parse_page(archive.read("balls/U-1.json", 1_000_000), BallSheet, "sheet")
     (mass,) = [line for line in sheet.readings if line.quantity == "mass"]
@@ -125,7 +125,7 @@ def test_a_ball_of_a_split_and_merged_lot_is_proved(ready: Floor) -> None:
     parts = [{"lot": "SL-1", "count": 5}, {"lot": "SL-2", "count": 5}]
     ready.say({"kind": "lots-merged", "at": at(51), "into": "SL-M", "lots": parts})
     ready.ball("U-1", "P-1", lot="SL-M")
-    assert 1 == report(ready, ["P-1"]).balls
+    assert 1 == report(ready, ["P-1"]).counts.balls
 
 
 @pytest.mark.parametrize("withhold", [(), ("erasable",), ("withheld",), ("withheld", "erasable")])
@@ -137,7 +137,7 @@ def test_withheld_fields_are_counted_and_not_missed(ready: Floor, withhold: tupl
         indexes = [int(name[8:-5]) for name in names(dossier(ready, ["P-1"])) if name.startswith("entries/")]
         kept = [one.sealing for index in indexes for one in openings_between(reader.transaction, index, index + 1)]
     closed = sum(sealing in withhold for sealing in kept)
-    assert (len(kept) - closed, closed, 0) == (found.opened, found.withheld, found.erased)
+    assert (len(kept) - closed, closed, 0) == (found.counts.opened, found.counts.withheld, found.counts.erased)
     assert {"withheld", "erasable"} == set(kept)
 
 
@@ -155,11 +155,11 @@ def test_erased_fields_are_told_as_erased(ready: Floor) -> None:
     assert ["brought by Bob"] == [one.opening.value for one in erasable]
     erased = ready.say(erasure(erasable[0].index, erasable[0].opening.path))
     after = report(ready, ["P-1"], withhold=())
-    assert (before.opened - 1, 0, 1) == (after.opened, after.withheld, after.erased)
+    assert (before.counts.opened - 1, 0, 1) == (after.counts.opened, after.counts.withheld, after.counts.erased)
     raw = dossier(ready, ["P-1"], withhold=())
     assert b"brought by Bob" not in raw
     assert f"entries/{erased.index}.json" in names(raw)
-    assert 1 == report(ready, ["P-1"]).erased
+    assert 1 == report(ready, ["P-1"]).counts.erased
 
 
 def test_no_dossier_is_made_where_an_opening_went_away(ready: Floor) -> None:

@@ -91,10 +91,10 @@ def test_the_newest_policy_cannot_be_left_out_unsaid(ready: Floor) -> None:
         del members[name]
     entries = sum(name.startswith("entries/") for name in members)
     with pytest.raises(DossierRejected, match="fact is not among the entries"):
-        check_dossier(io.BytesIO(_signed(members, entries=entries)), [KEY])
+        check_dossier(io.BytesIO(_signed(members, counts={"entries": entries})), [KEY])
 
 
-def _signed(members: dict[str, bytes], **stated: int) -> bytes:
+def _signed(members: dict[str, bytes], **stated: Any) -> bytes:
     return resealed(members, SIGNERS.dossier, stated, origin=ready_origin(members))
 
 

@@ -39,7 +39,7 @@ def test_an_erased_photo_is_told_as_erased(ready: Floor) -> None:
     said = {"kind": "blob-erasure", "at": at(302), "blobs": PHOTOS[1:], "basis": "request", "reason": "asked"}
     erased = ready.say(said)
     after, archive = dossier(ready)
-    assert (2, 1, before.entries + 1) == (after.files, after.files_erased, after.entries)
+    assert (2, 1, before.counts.entries + 1) == (after.files, after.files_erased, after.counts.entries)
     assert f"entries/{erased.index}.json" in archive
     assert "  - the files of claims, named by their SHA-256: 2, of which 1 erased" in after.lines()
 

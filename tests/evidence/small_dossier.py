@@ -23,7 +23,7 @@ from ledger.conformity.rulebook import parse_rulebook, rulebook_digest
 from ledger.evidence.archive import ArchiveWriter
 from ledger.evidence.ball_sheet import BallRows, DatedRulebook, ball_sheet
 from ledger.evidence.dossier import DossierContent, DossierEntry, write_dossier
-from ledger.evidence.dossier_format import MANIFEST, SIGNATURE, SUMS, BallSheet, FactLine, signed_text
+from ledger.evidence.dossier_format import MANIFEST, SIGNATURE, SUMS, BallSheet, FactLine, Scope, signed_text
 from ledger.evidence.entry_facts import HeldEdges, fold_facts
 from ledger.line.fact import Fact
 from ledger.line.reading_rows import Calibration, Gauge, Measured
@@ -279,7 +279,7 @@ def content(**more: Any) -> DossierContent:
     entries[2] = book().entry(2, erased=frozenset({"0/note"}))
     entries[4] = book().entry(4, withheld=frozenset({"0/supplier"}))
     fields: dict[str, Any] = {
-        "scope": "serials 2345ACDFG and 2345ACDFH",
+        "scope": Scope(kind="serials", words="serials 2345ACDFG and 2345ACDFH"),
         "checkpoint": book().note,
         "keys": book_keys(),
         "rulebooks": (RULEBOOK,),
@@ -320,12 +320,18 @@ def archived(files: dict[str, bytes]) -> bytes:
 
 
 def resealed(
-    files: dict[str, bytes], signer: Signer = SEALER, stated: Mapping[str, int] | None = None, origin: str = ORIGIN
+    files: dict[str, bytes], signer: Signer = SEALER, stated: Mapping[str, Any] | None = None, origin: str = ORIGIN
 ) -> bytes:
-    """The files under new digests and a new signature: what someone who holds the dossier key can make."""
+    """The files under new digests and a new signature: what someone who holds the dossier key can make.
+
+    ``stated`` goes into the manifest; ``counts`` of it are those that change.
+    """
     parts = {name: raw for name, raw in files.items() if name not in (SUMS, MANIFEST, SIGNATURE)}
     sums = b"".join(f"{hashlib.sha256(raw).hexdigest()}  {name}\n".encode() for name, raw in parts.items())
-    manifest = msgspec.json.decode(files[MANIFEST]) | {"sums": hashlib.sha256(sums).hexdigest()} | dict(stated or {})
+    said = msgspec.json.decode(files[MANIFEST])
+    told = dict(stated or {})
+    told["counts"] = said["counts"] | told.get("counts", {})
+    manifest = said | {"sums": hashlib.sha256(sums).hexdigest()} | told
     page = msgspec.json.encode(manifest) + b"\n"
     text = signed_text(origin, hashlib.sha256(page).hexdigest())
     return archived({**parts, SUMS: sums, MANIFEST: page, SIGNATURE: sign_note(text, [signer])})

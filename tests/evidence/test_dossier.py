@@ -12,6 +12,7 @@ import pytest
 
 from ledger.book.entry import entry_hash
 from ledger.errors import DossierRejected, MalformedKey
+from ledger.evidence.ball_made import BallMade
 from ledger.evidence.dossier import DossierEntry, write_dossier
 from ledger.evidence.dossier_format import SUMS, BallSheet, first_difference
 from tests.evidence.small_dossier import LOG, book, content, dossier, members, sheet, written
@@ -79,7 +80,7 @@ def test_content_is_taken_one_at_a_time() -> None:
             seen.append(out.count)
             yield entry
 
-    def balls() -> Iterator[BallSheet]:
+    def balls() -> Iterator[BallSheet | BallMade]:
         for ball in content().balls:
             seen.append(out.count)
             yield ball

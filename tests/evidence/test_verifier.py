@@ -55,7 +55,9 @@ def first_wrong(raw: bytes, keys: Sequence[str] = (KEY,)) -> LedgerError:
 def test_a_good_dossier_passes() -> None:
     """What was written checks, and the report counts what it holds."""
     report = check(dossier())
-    assert (2, 12, 6, 1, 1) == (report.balls, report.entries, report.opened, report.withheld, report.erased)
+    assert (2, 12, 6, 1, 1) == (
+        *(getattr(report.counts, name) for name in ("balls", "entries", "opened", "withheld", "erased")),
+    )
     assert {"house": {"conforms": 2}} == report.outcomes
     assert (SEALER.name, False) == (report.signed_by, report.key_given)
 
@@ -153,11 +155,17 @@ def test_a_forged_dossier_is_found_behind_a_good_signature(what: str) -> None:
 
 @pytest.mark.parametrize(
     ("stated", "where"),
-    [({"balls": 3}, "balls"), ({"withheld": 0, "opened": 7}, "opened"), ({"tree_size": 14}, "manifest.json")],
+    [({"balls": 3}, "balls"), ({"withheld": 0, "opened": 7}, "opened"), ({"tokens": 1}, "tokens")],
 )
 def test_a_manifest_that_counts_otherwise_is_found(stated: dict[str, int], where: str) -> None:
     """What the manifest states is counted."""
-    assert where == first_wrong(resealed(members(dossier()), stated=stated)).where
+    found = first_wrong(resealed(members(dossier()), stated={"counts": stated}))
+    assert f"manifest.json: counts/{where}" == found.where
+
+
+def test_a_manifest_that_states_another_size_is_found() -> None:
+    """The size of the book is the checkpoint's."""
+    assert "manifest.json" == first_wrong(resealed(members(dossier()), stated={"tree_size": 14})).where
 
 
 def test_the_mend_and_both_values_are_told() -> None:
@@ -281,7 +289,7 @@ def test_a_receipt_that_names_another_index_is_refused() -> None:
         (9, "balls/U-2.json"),
         (11, "balls/U-2.json: facts/1/body"),
         (0, "keys.json"),
-        (3, "balls/U-1.json: readings/0/usable"),
+        (3, "balls/U-1.json"),
     ],
 )
 def test_an_entry_that_a_sheet_rests_on_is_missed(left_out: int, where: str) -> None:
@@ -310,7 +318,7 @@ def test_erased_is_told_of_what_an_erasure_names_and_of_nothing_else(
 
 def test_an_erasure_of_entries_that_are_not_here_says_nothing() -> None:
     """An erasure may come along for its own sake."""
-    assert 0 == check(written(content(entries=[book().entry(index) for index in (0, 1, 12)], balls=[]))).erased
+    assert 0 == check(written(content(entries=[book().entry(index) for index in (0, 1, 12)], balls=[]))).counts.erased
 
 
 def test_a_withdrawn_reading_is_not_told() -> None:
@@ -328,7 +336,7 @@ def test_a_withdrawn_reading_is_not_told() -> None:
 
 def test_a_dossier_without_balls_checks() -> None:
     """Entries may be handed over by themselves."""
-    assert 0 == check(written(content(balls=[], rulebooks=()))).balls
+    assert 0 == check(written(content(balls=[], rulebooks=()))).counts.balls
 
 
 def test_what_is_no_file_of_ours_is_refused() -> None:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from ops.cli import main
-from tests.evidence.small_dossier import KEY, dossier
+from tests.evidence.small_dossier import KEY, ORIGIN, dossier
+from tests.evidence.witnessed_dossier import full_dossier, policy_text
 
 
 @pytest.fixture
@@ -54,3 +57,81 @@ def test_a_missing_dossier_is_said(tmp_path: Path, capsys: pytest.CaptureFixture
     """A file that cannot be read is named, without a traceback."""
     assert 1 == main(["verify", "dossier", str(tmp_path / "none.zip"), "--key", KEY])
     assert "cannot be read" in capsys.readouterr().err
+
+
+def told(capsys: pytest.CaptureFixture[str]) -> dict[str, Any]:
+    """The JSON that was printed."""
+    found: dict[str, Any] = json.loads(capsys.readouterr().out)
+    return found
+
+
+def test_the_report_may_be_had_as_json(file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """For machines: names that stay, and the words beside them."""
+    assert 0 == main(["verify", "dossier", str(file), "--key", KEY, "--json"])
+    found = told(capsys)
+    assert (True, ORIGIN, 13, 2) == (found["ok"], found["book"], found["tree_size"], found["counts"]["balls"])
+    assert {
+        "manifest",
+        "digests",
+        "checkpoint",
+        "entries",
+        "sealed",
+        "keys",
+        "sheets",
+        "verdicts",
+        "house",
+        "table",
+    } == {line["code"] for line in found["checked"]}
+    assert {"truth", "left_out", "rulebooks", "witnesses", "lots", "sealed"} == {
+        line["code"] for line in found["not_checked"]
+    }
+    assert {"house": {"conforms": 2}} == found["verdicts"]
+
+
+def test_a_fault_may_be_had_as_json(file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With exit code 1: what, where, and what was expected."""
+    file.write_bytes(dossier().replace(b"15.10", b"15.20", 1))
+    assert 1 == main(["verify", "dossier", str(file), "--key", KEY, "--json"])
+    found = told(capsys)
+    assert (False, "malformed-dossier", "entries/8.json") == (found["ok"], found["code"], found["where"])
+    assert {"ok", "code", "problem", "where", "expected", "got", "mend"} == found.keys()
+
+
+def test_a_policy_stands_in_for_keys(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """It names the book's key and whose cosignatures are wanted."""
+    (tmp_path / "balls.zip").write_bytes(full_dossier())
+    (tmp_path / "policy").write_text(policy_text(), "utf-8")
+    words = ["verify", "dossier", str(tmp_path / "balls.zip"), "--policy", str(tmp_path / "policy")]
+    assert 0 == main([*words, "--json"])
+    found = told(capsys)
+    assert ["witness.example/north", "witness.example/south"] == [one["name"] for one in found["cosigned"]]
+    assert [{"lot": "S1", "count": 3, "here": 2}] == [
+        {name: one[name] for name in ("lot", "count", "here")} for one in found["lots"]
+    ]
+    (tmp_path / "policy").write_text("quorum nobody\n", "utf-8")
+    assert 1 == main(words)
+    assert "policy line 1" in capsys.readouterr().err
+
+
+def test_a_root_has_to_be_one(file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """And a file that can be read."""
+    assert 1 == main(["verify", "dossier", str(file), "--key", KEY, "--tsa-root", str(tmp_path / "none.pem")])
+    assert "cannot be read" in capsys.readouterr().err
+    (tmp_path / "root.pem").write_text("no certificate", "utf-8")
+    assert 1 == main(["verify", "dossier", str(file), "--key", KEY, "--tsa-root", str(tmp_path / "root.pem")])
+    assert "no certificates in PEM" in capsys.readouterr().err
+
+
+def test_without_any_key_nothing_is_proved(file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A dossier does not vouch for itself."""
+    assert 1 == main(["verify", "dossier", str(file)])
+    assert "no key is given" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("sizes", "code"), [("", 0), (" from 0", 0), (" from 0 to 13", 0), (" to 13", 0), (" to 12", 1),
+                                             (" from 14", 1), (" from x", 1), (" until 12", 1), (" from 1 to", 1)])  # fmt: skip
+def test_a_key_may_say_for_which_sizes_it_speaks(file: Path, tmp_path: Path, sizes: str, code: int) -> None:
+    """In a file or as it is typed; for other sizes it proves nothing."""
+    (tmp_path / "key.txt").write_text(f"{KEY}{sizes}\n", "utf-8")
+    assert code == main(["verify", "dossier", str(file), "--key", str(tmp_path / "key.txt")])
+    assert code == main(["verify", "dossier", str(file), "--key", f"{KEY}{sizes}"])

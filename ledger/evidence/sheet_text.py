@@ -1,0 +1,346 @@
+"""The bytes of a ball's sheet, made quickly where many balls are like each other.
+
+What is given is `format_page` of `ball_sheet`, to the byte. Most of a sheet follows from few things of which there are few:
+how a quantity was read and with what value, the model, the dates. So each line is made once, by the same functions, with
+a mark in the place of the fact that it names, and put together again for every ball. Which readings a verdict looks at is
+not told here: it is recorded while it is made, and the verdict is used again for balls that agree in exactly those.
+"""
+
+from __future__ import annotations
+
+import re
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from operator import attrgetter
+from typing import Any, NamedTuple
+
+import msgspec
+from msgspec import UNSET, Raw
+
+from ledger.conformity.facts import BallFacts, Measured
+from ledger.conformity.from_rows import JudgedRows, approved_on, finish_of, made_on, readings_from_row, stated_kinds
+from ledger.conformity.house import HousePolicy
+from ledger.conformity.house_from_rows import house_policy
+from ledger.conformity.outcome import OUTCOMES, Verdict
+from ledger.conformity.verdict import judge_within, limited_by
+from ledger.evidence.ball_sheet import BallRows, DatedRulebook, lot_lines, outline, reading_line, verdict_line
+from ledger.evidence.dossier_format import BallSheet, Page, VerdictTable, encode_page
+from ledger.line.reading_rows import Measured as MeasuredRow
+from ledger.line.standing_readings import parse_manner, parse_sources
+
+_MARK = re.compile(rb"\x7f([a-z_]+)\x7f")
+"""Where a reading's fact stands in a line that is kept: DEL is in no text of a rulebook or of a record's names."""
+
+_KEPT = 100_000
+"""Readings that are kept at most; then all are let go."""
+
+_RANK: dict[str, int] = {outcome: rank for rank, outcome in enumerate(OUTCOMES)}
+_NONE = -1
+
+_Text = msgspec.defstruct(
+    "_Text",
+    [
+        (field.name, Raw if field.name in ("lots", "readings", "tables") else Any, field.default)
+        if field.default is not msgspec.NODEFAULT
+        else (field.name, Raw if field.name in ("lots", "readings", "tables") else Any)
+        for field in msgspec.structs.fields(BallSheet)
+    ],
+    bases=(Page,),
+    kw_only=True,
+    frozen=True,
+)
+"""A sheet whose long parts are JSON already; its fields and their order are those of `BallSheet`."""
+
+Parts = tuple[Any, ...]
+"""JSON in pieces, and names of quantities in turn: the fact of that reading stands between two pieces."""
+
+
+class SheetMade(NamedTuple):
+    """The bytes of a sheet, and the worst outcome by each rulebook."""
+
+    raw: bytes
+    overalls: tuple[str, ...]
+
+
+class SheetText:
+    """Makes sheets of balls that are judged by these rulebooks."""
+
+    def __init__(self, rulebooks: Sequence[DatedRulebook]) -> None:
+        """Nothing is made yet."""
+        self._judges = [_Judge(dated) for dated in rulebooks]
+        self._readings = _Readings()
+        self._lots: dict[int, tuple[object, Raw]] = {}
+
+    def sheet(self, rows: BallRows) -> SheetMade:
+        """The sheet of a ball. Raises what `ball_sheet` raises."""
+        if self._readings.count > _KEPT:
+            self._readings = _Readings(self._readings.last)
+            self._judges = [_Judge(judge.dated) for judge in self._judges]
+        judged = rows.judged()
+        read, facts = self._readings.of(rows)
+        tables = [judge.table(rows, judged, read, facts) for judge in self._judges]
+        text = _Text(
+            **outline(rows),
+            lots=self._lot_lines(rows),
+            readings=Raw(b"[" + b",".join([_filled(one.line, facts) for one in read.values()]) + b"]"),
+            tables=Raw(b"[" + b",".join([text for text, _ in tables]) + b"]"),
+        )
+        return SheetMade(encode_page(text) + b"\n", tuple(overall for _, overall in tables))
+
+    def _lot_lines(self, rows: BallRows) -> Raw:
+        # Balls of one lot share their trace; it is kept, so that no other takes its place in memory.
+        known = self._lots.get(id(rows.trace))
+        if known is None:
+            if len(self._lots) >= _KEPT:
+                self._lots.clear()
+            known = self._lots[id(rows.trace)] = (rows.trace, Raw(encode_page(lot_lines(rows))))
+        return known[1]
+
+
+class _Read(NamedTuple):
+    """A quantity as it was read, with its value: the reading and its line, both with a mark for the fact."""
+
+    number: int
+    measured: Measured
+    line: Parts
+
+
+class _Asked(NamedTuple):
+    """What is asked of a row of readings: quantities in their order, with a number for how and by which gauge."""
+
+    quantities: tuple[str, ...]
+    how: tuple[tuple[str, int, str], ...]
+    values: Callable[[MeasuredRow], tuple[Any, ...]]
+    expanded: Callable[[MeasuredRow], tuple[Any, ...]]
+
+
+class _Clock(NamedTuple):
+    """What a reading of a gauge depends on, and the instants at which that changes: calibrations, and their ends."""
+
+    ground: tuple[Any, Any, Any]
+    number: int
+    starts: list[int]
+    ends: list[int]
+
+
+class _Readings:
+    """The readings of balls, each sort made once."""
+
+    def __init__(self, last: int = 0) -> None:
+        self.last = last
+        self._asked: dict[str, _Asked] = {}
+        self._clocks: dict[str, _Clock] = {}
+        self._known: dict[tuple[Any, ...], _Read] = {}
+
+    @property
+    def count(self) -> int:
+        """How many are kept."""
+        return len(self._known)
+
+    def of(self, rows: BallRows) -> tuple[dict[str, _Read], dict[str, bytes]]:
+        """The readings that stand of a ball by quantity, and the facts of each."""
+        row = rows.measured
+        if row is None:
+            return {}, {}
+        asked = self._asked.get(row.manner) or self._ask(row.manner)
+        sources = parse_sources(row.sources, asked.quantities)
+        read: dict[str, _Read] = {}
+        facts: dict[str, bytes] = {}
+        for (quantity, how, gauge), value, expanded in zip(
+            asked.how, asked.values(row), asked.expanded(row), strict=True
+        ):
+            at_ms, fact, milli_c = sources[quantity]
+            clock = self._clock(rows, gauge)
+            place = bisect_right(clock.starts, at_ms), bisect_left(clock.ends, at_ms)
+            key = (how, value, expanded, milli_c, clock.number, place)
+            read[quantity] = self._known.get(key) or self._make(rows, quantity, key, at_ms)
+            facts[quantity] = fact.encode()
+        return read, facts
+
+    def _number(self) -> int:
+        self.last += 1
+        return self.last
+
+    def _ask(self, manner: str) -> _Asked:
+        quantities = tuple(sorted(parse_manner(manner)))
+        how = tuple((name, self._number(), parse_manner(manner)[name].gauge) for name in quantities)
+        asked = _Asked(quantities, how, _getter(quantities), _getter([f"{name}_u" for name in quantities]))
+        self._asked[manner] = asked
+        return asked
+
+    def _clock(self, rows: BallRows, gauge: str) -> _Clock:
+        ground = (rows.calibrations.get(gauge), rows.gauges.get(gauge), rows.studies.get(gauge))
+        known = self._clocks.get(gauge)
+        if known is None or any(one is not other for one, other in zip(known.ground, ground, strict=True)):
+            made = ground[0] or ()
+            starts, ends = sorted({row.at_ms for row in made}), sorted({row.due_ms for row in made})
+            known = self._clocks[gauge] = _Clock(ground, self._number(), starts, ends)
+        return known
+
+    def _make(self, rows: BallRows, quantity: str, key: tuple[Any, ...], at_ms: int) -> _Read:
+        found = readings_from_row(rows.measured, rows.calibrations, rows.gauges, rows.studies, only=(quantity,))
+        measured = msgspec.structs.replace(found[quantity], fact=f"\x7f{quantity}\x7f")
+        line = _split(encode_page(reading_line(rows, quantity, measured, at_ms)))
+        read = self._known[key] = _Read(self._number(), measured, line)
+        return read
+
+
+class _Recorded(Mapping[str, Measured]):
+    """The readings of a ball, and in which order they are looked at."""
+
+    def __init__(self, read: Mapping[str, _Read]) -> None:
+        self._read = read
+        self.asked: list[str] = []
+
+    def __getitem__(self, quantity: str) -> Measured:
+        if quantity not in self.asked:
+            self.asked.append(quantity)
+        return self._read[quantity].measured
+
+    def __iter__(self) -> Iterator[str]:
+        raise TypeError("unreachable: a verdict looks at readings by their names")
+
+    def __len__(self) -> int:
+        raise TypeError("unreachable: a verdict looks at readings by their names")
+
+
+class _Line(NamedTuple):
+    """The line of a verdict, and the places of its outcomes among `OUTCOMES`; ``house`` is -1 where there is none."""
+
+    line: Parts
+    outcome: int
+    house: int
+
+
+class _Ask(NamedTuple):
+    """A step on the way to a verdict: which reading is looked at, and what follows from each, by its number."""
+
+    quantity: str
+    then: dict[int, Any]
+
+
+class _Base(NamedTuple):
+    """Balls that differ in their readings alone; ``ways`` leads to the verdict by each requirement.
+
+    ``held`` keeps what the base is known by from being another thing at the same place in memory.
+    """
+
+    facts: BallFacts
+    policy: HousePolicy | None
+    ways: list[_Ask | _Line | None]
+    heads: dict[tuple[int, int], tuple[bytes, str]]
+    held: tuple[object, ...]
+
+
+class _Judge:
+    """Verdicts by one rulebook."""
+
+    def __init__(self, dated: DatedRulebook) -> None:
+        self.dated = dated
+        self._limited = limited_by(dated.rulebook)
+        self._bases: dict[tuple[Any, ...], _Base] = {}
+
+    def table(
+        self, rows: BallRows, judged: JudgedRows, read: Mapping[str, _Read], facts: Mapping[str, bytes]
+    ) -> tuple[bytes, str]:
+        """The JSON of a ball's table, and its worst outcome."""
+        base = self._base(rows, judged)
+        texts: list[bytes] = []
+        worst = theirs = len(OUTCOMES)
+        for place, way in enumerate(base.ways):
+            line = _follow(way, read) or self._make(base, place, read)
+            texts.append(_filled(line.line, facts))
+            worst = min(worst, line.outcome)
+            if line.house != _NONE:
+                theirs = min(theirs, line.house)
+        head, overall = base.heads.get((worst, theirs)) or self._head(base, worst, theirs)
+        return head + b",".join(texts) + b"]}", overall
+
+    def _base(self, rows: BallRows, judged: JudgedRows) -> _Base:
+        made, finish = made_on(judged, self.dated.rulebook), finish_of(judged)
+        weight_class = rows.unit.weight_class or judged.lot.weight_class
+        key = (id(rows.model), id(rows.approvals), id(rows.policy), made, finish, weight_class)
+        base = self._bases.get(key)
+        if base is None:
+            facts = BallFacts(
+                core="asymmetric" if rows.model.core == "asymmetric" else "symmetric",
+                weight_class=weight_class,
+                made_on=made,
+                approved_on=approved_on(rows.approvals, made),
+                finish=finish,
+                kinds=stated_kinds(rows.model.kinds),
+            )
+            ways: list[_Ask | _Line | None] = [None] * len(self.dated.rulebook.requirements)
+            held = (rows.model, rows.approvals, rows.policy)
+            base = self._bases[key] = _Base(facts, house_policy(rows.policy), ways, {}, held)
+        return base
+
+    def _make(self, base: _Base, place: int, read: Mapping[str, _Read]) -> _Line:
+        recorded = _Recorded(read)
+        facts = msgspec.structs.replace(base.facts, readings=recorded)
+        rulebook = self.dated.rulebook
+        requirement = rulebook.requirements[place]
+        verdict = judge_within(rulebook, requirement, facts, limited=self._limited, policy=base.policy)
+        line = _line_of(verdict)
+        base.ways[place] = _with_way(base.ways[place], recorded.asked, read, line)
+        return line
+
+    def _head(self, base: _Base, worst: int, theirs: int) -> tuple[bytes, str]:
+        """The JSON of a table up to its verdicts, and the worst outcome."""
+        facts, none = base.facts, len(OUTCOMES)
+        overall = "not_applicable" if worst == none else OUTCOMES[worst]
+        table = VerdictTable(
+            rulebook=self.dated.digest,
+            id=self.dated.rulebook.id,
+            made_on=UNSET if facts.made_on is None else facts.made_on.isoformat(),
+            approved_on=UNSET if facts.approved_on is None else facts.approved_on.isoformat(),
+            overall=overall,
+            house=UNSET if theirs == none else OUTCOMES[theirs],
+            verdicts=(),
+        )
+        head = base.heads[worst, theirs] = (encode_page(table)[:-2], overall)
+        return head
+
+
+def _follow(way: _Ask | _Line | None, read: Mapping[str, _Read]) -> _Line | None:
+    """Where a way leads with these readings; None where nobody has gone there yet."""
+    while type(way) is _Ask:
+        one = read.get(way.quantity)
+        way = way.then.get(_NONE if one is None else one.number)
+    return way  # type: ignore[return-value]  # what is no question is an answer, or nothing
+
+
+def _with_way(way: _Ask | _Line | None, asked: Sequence[str], read: Mapping[str, _Read], line: _Line) -> _Ask | _Line:
+    """The way with the steps that were just gone. What is asked next follows from what was found before."""
+    if not asked:
+        return line
+    step = way if isinstance(way, _Ask) else _Ask(asked[0], {})
+    one = read.get(asked[0])
+    number = _NONE if one is None else one.number
+    step.then[number] = _with_way(step.then.get(number), asked[1:], read, line)
+    return step
+
+
+def _line_of(verdict: Verdict) -> _Line:
+    house = verdict.house
+    theirs = _NONE if house is UNSET else _RANK[house.outcome]
+    return _Line(_split(encode_page(verdict_line(verdict))), _RANK[verdict.outcome], theirs)
+
+
+def _split(raw: bytes) -> Parts:
+    parts = _MARK.split(raw)
+    return tuple(part.decode() if place % 2 else part for place, part in enumerate(parts))
+
+
+def _filled(parts: Parts, facts: Mapping[str, bytes]) -> bytes:
+    if len(parts) == 1:
+        return parts[0]  # type: ignore[no-any-return]  # a piece of JSON
+    return b"".join([facts[part] if place % 2 else part for place, part in enumerate(parts)])
+
+
+def _getter(names: Sequence[str]) -> Callable[[MeasuredRow], tuple[Any, ...]]:
+    """The values of these columns, always as a tuple."""
+    if len(names) == 1:
+        one = attrgetter(names[0])
+        return lambda row: (one(row),)
+    return attrgetter(*names) if names else lambda _row: ()
