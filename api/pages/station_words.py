@@ -55,5 +55,8 @@ LINE_REASON_WORDS: dict[str, str] = {
     "wrong-count": N_("wrong count"),
     "said-twice": N_("said twice"),
     "not-done": N_("was not done"),
+    "wrong-ball": N_("wrong ball"),
+    "wrong-gauge": N_("wrong gauge"),
+    "gauge-slipped": N_("the gauge slipped"),
     "other": N_("other"),
 }

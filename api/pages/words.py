@@ -6,8 +6,10 @@ as it stands.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from api.pages.ball.words import BALL_WORDS
-from api.pages.catalogue import N_
+from api.pages.catalogue import N_, Catalogue
 from api.pages.desk.words import DESK_WORDS
 from api.pages.kind_words import KIND_WORDS
 from api.pages.station_words import CHANGE_WORDS, LINE_REASON_WORDS, LOSS_WAY_WORDS, STEP_WORDS
@@ -32,6 +34,7 @@ WORDS: dict[str, dict[str, str]] = {
         "dossier": N_("signs dossiers"),
         "station": N_("signs for a station"),
         "witness": N_("signs as a witness"),
+        "credential": N_("signs credentials"),
     },
     "state": {
         "made": N_("made, without a number"),
@@ -74,7 +77,52 @@ WORDS: dict[str, dict[str, str]] = {
         "quality": N_("quality lead"),
         "desk": N_("warranty desk"),
         "auditor": N_("auditor"),
+        "examiner": N_("outside auditor"),
         "admin": N_("system keeper"),
+    },
+    "approval": {
+        "open": N_("open"),
+        "frozen": N_("frozen"),
+        "signed": N_("signed"),
+        "handed-over": N_("handed over"),
+        "answered": N_("answered"),
+        "withdrawn": N_("withdrawn"),
+    },
+    "approval-part": {
+        "document": N_("a document"),
+        "photo": N_("a photo"),
+        "field": N_("a field of the data sheet"),
+        "statement": N_("the recipe statement"),
+    },
+    "sample": {"in": N_("sample"), "replaced": N_("replaced"), "passed-over": N_("passed over")},
+    "body-answer": {
+        "approved": N_("approved by the body"),
+        "refused": N_("refused"),
+        "more-wanted": N_("more is wanted"),
+    },
+    "sealed": {
+        "withheld": N_("recipes, suppliers, consignees"),
+        "erasable": N_("people and notes"),
+        "recipe": N_("quantities of the recipe"),
+        "data-sheet": N_("values of the data sheet"),
+        "suppliers": N_("suppliers"),
+        "consignees": N_("consignees"),
+        "people": N_("people"),
+        "notes": N_("notes"),
+    },
+    "dossier-part": {
+        "lots": N_("proof that no ball of a closed lot is missing"),
+        "events": N_("events (EPCIS 2.0)"),
+        "credentials": N_("credentials (W3C)"),
+        "documents": N_("papers and photos of an approval file"),
+        "verdicts": N_("table of verdicts (CSV)"),
+        "report": N_("report to print (PDF)"),
+    },
+    "look": {
+        "balls": N_("list of balls"),
+        "ball": N_("a ball"),
+        "conformity": N_("verdicts"),
+        "dossier": N_("dossier taken along"),
     },
     "step": STEP_WORDS,
     "statistic": {
@@ -162,6 +210,22 @@ WORDS: dict[str, dict[str, str]] = {
         "display": N_("display"),
         "other": N_("other"),
     },
+    "anew reason": {
+        "slipped": N_("the engraver slipped"),
+        "worn": N_("worn by rework"),
+        "wrong-number": N_("it was another ball's number"),
+        "cannot-be-read": N_("it cannot be read"),
+        "other": N_("other"),
+    },
+    "return reason": {
+        "claim": N_("a claim"),
+        "recall": N_("a recall"),
+        "wrong-ball": N_("another ball was ordered"),
+        "damaged-on-the-way": N_("damaged on the way"),
+        "not-taken": N_("not taken by the consignee"),
+        "sample-back": N_("a sample or display ball, back"),
+        "other": N_("other"),
+    },
 }  # fmt: skip
 """Sort of word, then code, to the English that is looked up."""
 
@@ -169,3 +233,8 @@ WORDS: dict[str, dict[str, str]] = {
 def english_word(sort: str, code: str) -> str:
     """The English of a code; the code with its underscores opened where the table lacks it."""
     return WORDS.get(sort, {}).get(code, code.replace("_", " "))
+
+
+def worded(words: Catalogue, sort: str, codes: Iterable[str]) -> list[tuple[str, str]]:
+    """Codes to choose from, each with its word in a language."""
+    return [(code, words.gettext(english_word(sort, code))) for code in codes]

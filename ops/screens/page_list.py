@@ -115,6 +115,10 @@ PAGES = (
     PageExample("ball-released", "/ball/{unit_released}", "quality", pattern="/ball/{unit}"),
     PageExample("ball-reworked", "/ball/{unit_reworked}", "station", pattern="/ball/{unit}"),
     PageExample("ball-claimed", "/ball/{unit_claimed}", "auditor", pattern="/ball/{unit}"),
+    PageExample("ball-anew", "/ball/{unit_released}/anew", "station", pattern="/ball/{unit}/anew"),
+    PageExample("shipment", "/shipment?ball={unit_released}&ball={unit_engraved}&ball=no-such", "quality"),
+    PageExample("shipment-new", "/shipment", "station"),
+    PageExample("shipment-return", "/shipment/return?ball={unit}&ball={unit_released}", "desk"),
     PageExample("lots", "/lot", "station"),
     PageExample("lots-material", "/lot?stage=material", "quality"),
     PageExample("lots-beginning", "/lot?q=SL-0", "station"),
@@ -122,6 +126,27 @@ PAGES = (
     PageExample("lot-logged", "/lot/{lot_logged}", "inspector", pattern="/lot/{lot}"),
     PageExample("lot-material", "/lot/{lot_material}", "auditor", pattern="/lot/{lot}"),
     PageExample("lot-below", "/lot/{lot_block}/below", "quality", pattern="/lot/{lot}/below"),
+    PageExample("approvals", "/evidence", "quality"),
+    PageExample("approval-answered", "/evidence/approval/{approval_done}", "quality", "/evidence/approval/{file}"),
+    PageExample("approval-waiting", "/evidence/approval/{approval_waiting}", "quality", "/evidence/approval/{file}"),
+    PageExample(
+        "approval-for-an-auditor", "/evidence/approval/{approval_done}", "auditor", "/evidence/approval/{file}"
+    ),
+    PageExample("dossier", "/evidence/dossier?serials={serial}", "quality"),
+    PageExample("draw-rule", "/evidence/draw-rule", "auditor"),
+    PageExample("examinations", "/evidence/examinations", "quality"),
+    PageExample("examination", "/evidence/examination/{examination}", "auditor", "/evidence/examination/{examination}"),
+    PageExample("examined", "/examination", "examiner"),
+    PageExample("examined-balls", "/examination/{examination}", "examiner", "/examination/{examination}"),
+    PageExample(
+        "examined-ball", "/examination/{examination}/ball/{unit}", "examiner", "/examination/{examination}/ball/{unit}"
+    ),
+    PageExample(
+        "examined-verdicts",
+        "/examination/{examination}/verdicts?rulebook=usbc-2026",
+        "examiner",
+        "/examination/{examination}/verdicts",
+    ),
     PageExample("trace", "/trace/{lot_mixed}", "quality", pattern="/trace/{lot}"),
     PageExample("trace-down", "/trace/{lot_block}?direction=down", "desk", pattern="/trace/{lot}"),
 )

@@ -6,10 +6,11 @@ that a change of the story does not lead an example astray.
 
 from __future__ import annotations
 
-from fixtures_demo import bends
+from fixtures_demo import approvals, bends
 from ledger.application.book_checks import kept_checks
 from ledger.line.case_rows import Case, Consignee
 from ledger.line.claim_rows import Claim
+from ledger.line.examination_rows import Examination
 from ledger.line.reading_rows import Gauge
 from ledger.line.rows import FactRow, Hold, Lot, Model, RulebookRow, Unit
 from ledger.store.engine import Store
@@ -66,6 +67,9 @@ def _others(reader: Reader) -> dict[str, str]:
         "consignee": every_row(transaction, Consignee)[0].consignee,
         "gauge": every_row(transaction, Gauge)[0].gauge,
         "hold": next(row.hold for row in every_row(transaction, Hold) if row.open),
+        "approval_done": approvals.DONE,
+        "approval_waiting": approvals.WAITING,
+        "examination": next((row.examination for row in every_row(transaction, Examination)), ""),
         "rulebook": next(row.rulebook for row in every_row(transaction, RulebookRow) if not row.superseded),
     }
 

@@ -15,17 +15,20 @@ import msgspec
 
 from api.app import create_app
 from api.delivery import Delivery
+from api.outgoing import Outgoing
 from api.server import serving
 from api.settings import Settings
 from fixtures_demo import bends
 from fixtures_demo.build import STORE, DemoBook
 from fixtures_demo.plant import ACCOUNTS, SEED, demo_signers
 from ledger.application.book_checks import BookChecks
+from ledger.application.histories import instant_text
 from ledger.application.pourbook import Pourbook, open_book
 from ops.demo_walk.client import Client
 from ops.demo_walk.folder import DemoFolder, stamp_of
 from ops.demo_walk.people import let_people_in
 from ops.screens.places import places_of
+from ops.screens.witnessed import WITHIN_S, publish_once, witness_plan
 
 ROLES = {
     "station": "moulding",
@@ -33,6 +36,7 @@ ROLES = {
     "quality": "quality-1",
     "desk": "desk",
     "auditor": "auditor",
+    "examiner": "outside",
     "admin": "keeper",
 }
 """The account of the demo plant that stands for each role."""
@@ -47,6 +51,9 @@ RECALL = {
     "order": {"action": "recall"},
 }
 """The case that is opened beside, since the story of the plant has none."""
+
+EXAMINATION = "EXAM-1"
+"""What the outside auditor of the examples may look at."""
 
 ADDED_MS = 60_000
 """Within which of the plant's time that is added, and the passwords are given."""
@@ -81,7 +88,8 @@ def built_demo(folder: Path, progress: Callable[[float], None] = lambda _share: 
     Nothing may be changed in it: `demo_plant` works on copies.  Other processes that want it at the same time wait; what
     other versions built is kept for a while, since they may be copying it.
     """
-    version = sha256(stamp_of(SEED).encode() + Path(__file__).read_bytes()).hexdigest()[:12]
+    own = b"".join(Path(__file__).with_name(name).read_bytes() for name in (Path(__file__).name, "witnessed.py"))
+    version = sha256(stamp_of(SEED).encode() + own).hexdigest()[:12]
     kept = folder / version
     ready = kept / "ready"
     folder.mkdir(parents=True, exist_ok=True)
@@ -107,8 +115,25 @@ def _prepare(plant: DemoPlant) -> None:
     client = Client(plant.address, plant.demo.tokens)
     client.post("/cases", ROLES["quality"], RECALL, "screens-case")
     client.post(f"/cases/{RECALL['case']}/letters", ROLES["quality"], {}, "screens-letters")
+    client.post("/submissions", ROLES["quality"], {"records": [_grant(plant)]}, "screens-grant")
+    client.get(f"/examinations/{EXAMINATION}/balls", ROLES["examiner"])
     let_people_in(plant.demo.url)
+    publish_once(plant.book)
     _check(plant)
+
+
+def _grant(plant: DemoPlant) -> dict[str, Any]:
+    """The outside auditor may look at the shell lot of the example ball."""
+    now_ms = plant.book.clock_ms()
+    return {
+        "kind": "examination-granted",
+        "at": instant_text(now_ms),
+        "examination": EXAMINATION,
+        "account": plant.book.account_of(plant.demo.tokens[ROLES["examiner"]]).account,
+        "from_at": instant_text(now_ms - ADDED_MS),
+        "to_at": instant_text(now_ms + 30 * 86_400_000),
+        "lots": [plant.places["unit_lot"]],
+    }
 
 
 def _check(plant: DemoPlant) -> None:
@@ -139,6 +164,8 @@ def demo_plant(built: Path, folder: Path, **changes: Any) -> Iterator[DemoPlant]
         clock_ms=lambda: demo.now_ms + int((time.monotonic() - began) * 1000),
         deliver=delivery,
     )
+    # What is published is told as the plan has it; nothing goes out from here.
+    book.publish_by(witness_plan(), Outgoing(WITHIN_S))
     book.start()
     settings = Settings(store_url=demo.url, label_stem=demo.label_stem, public_per_minute=60_000, public_burst=10_000)
     with serving(create_app(book, msgspec.structs.replace(settings, **changes), delivery)) as address:

@@ -17,13 +17,19 @@ AXE_MISSING = "no axe-core in .pourbook/axe; bash ops/test --install-system fetc
 
 TAGS = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice")
 
-_RUN = "tags => axe.run(document, {runOnly: tags, resultTypes: ['violations']}).then(found => found.violations)"
+OF_COLOURS = ("color-contrast", "link-in-text-block")
+"""The rules of these tags whose outcome lies in colours: a page has the same parts and words in the dark."""
+
+_RUN = """([type, values]) => axe.run(document, {runOnly: {type, values}, resultTypes: ['violations']})
+    .then(found => found.violations)"""
 
 
-def axe_violations(page: Page) -> list[str]:
+def axe_violations(page: Page, *, colours_alone: bool = False) -> list[str]:
     """Every violation on a page: the rule, the element, and what would mend it."""
-    page.evaluate(AXE.read_text("utf-8"))
-    found: list[dict[str, Any]] = page.evaluate(_RUN, list(TAGS))
+    if page.evaluate("() => window.axe === undefined"):
+        page.evaluate(AXE.read_text("utf-8"))
+    asked = ["rule", list(OF_COLOURS)] if colours_alone else ["tag", list(TAGS)]
+    found: list[dict[str, Any]] = page.evaluate(_RUN, asked)
     return [
         f"{rule['id']}: {' '.join(map(str, node['target']))}: {node.get('failureSummary', rule['help'])}"
         for rule in found
@@ -31,9 +37,9 @@ def axe_violations(page: Page) -> list[str]:
     ]
 
 
-def axe_clean(page: Page) -> None:
+def axe_clean(page: Page, *, colours_alone: bool = False) -> None:
     """Fail for each rule that the page breaks."""
-    found = axe_violations(page)
+    found = axe_violations(page, colours_alone=colours_alone)
     assert not found, "\n".join(found)
 
 
@@ -50,26 +56,35 @@ _PREPARE = """selector => {
     const key = element => element.type === "radio" ? "radio " + element.name : element;
     const found = [...document.querySelectorAll(selector)]
         .filter(element => element.checkVisibility({visibilityProperty: true}) && element.getClientRects().length);
-    window.tabbing = {looks, key, before: new Map(found.map(element => [element, looks(element)])),
-        left: new Set(found.map(key))};
-    return window.tabbing.left.size;
+    const before = new Map(found.map(element => [element, looks(element)]));
+    const tabbing = {left: new Set(found.map(key)), unmarked: new Set(), unseen: new Set()};
+    const note = () => {
+        const element = document.activeElement;
+        if (!tabbing.left.size || !element || element === document.body || element === document.documentElement) return;
+        tabbing.left.delete(key(element));
+        const box = element.getBoundingClientRect();
+        const style = getComputedStyle(element);
+        const outlined = style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 1;
+        const places = [[.5, .5], [.1, .5], [.9, .5], [.5, .1], [.5, .9]].map(([x, y]) =>
+            document.elementFromPoint(box.left + x * box.width, box.top + y * box.height));
+        const labels = [...(element.labels || [])];
+        const what = element.outerHTML.slice(0, 120);
+        if (!places.some(top => top && (element.contains(top) || top.contains(element)
+            || labels.some(label => label.contains(top))))) tabbing.unseen.add(what);
+        if (!outlined && !(before.has(element) && before.get(element) !== looks(element))) tabbing.unmarked.add(what);
+    };
+    // The key goes up on what has the focus by then: noted in the page, a press needs no question of its own.
+    window.addEventListener("keyup", note, true);
+    window.tabbing = Object.assign(tabbing, {end: () => {
+        window.removeEventListener("keyup", note, true);
+        return [[...tabbing.left].map(one => one.outerHTML ? one.outerHTML.slice(0, 120) : one),
+            [...tabbing.unmarked], [...tabbing.unseen]];
+    }});
+    document.activeElement.blur();
+    return tabbing.left.size;
 }"""
-_FOCUSED = """() => {
-    const element = document.activeElement, {looks, key, before, left} = window.tabbing;
-    if (!element || element === document.body || element === document.documentElement) return {left: left.size};
-    left.delete(key(element));
-    const box = element.getBoundingClientRect();
-    const style = getComputedStyle(element);
-    const outlined = style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 1;
-    const places = [[.5, .5], [.1, .5], [.9, .5], [.5, .1], [.5, .9]].map(([x, y]) =>
-        document.elementFromPoint(box.left + x * box.width, box.top + y * box.height));
-    const labels = [...(element.labels || [])];
-    const seen = places.some(top => top && (element.contains(top) || top.contains(element)
-        || labels.some(label => label.contains(top))));
-    return {left: left.size, what: element.outerHTML.slice(0, 120), seen,
-        marked: outlined || (before.has(element) && before.get(element) !== looks(element))};
-}"""
-_LEFT = """() => [...window.tabbing.left].map(one => one.outerHTML ? one.outerHTML.slice(0, 120) : one)"""
+_LEFT = "() => window.tabbing.left.size"
+_END = "() => window.tabbing.end()"
 
 
 class Tabbing(NamedTuple):
@@ -82,18 +97,15 @@ class Tabbing(NamedTuple):
 
 def tab_through(page: Page) -> Tabbing:
     """Press Tab until every element that can be acted on had the focus, or the page was gone through twice."""
-    count = page.evaluate(_PREPARE, _INTERACTIVE)
-    unmarked, unseen = dict[str, None](), dict[str, None]()
-    for _ in range(2 * count + 5):
-        page.keyboard.press("Tab")
-        told = page.evaluate(_FOCUSED)
-        if "what" in told and not told["marked"]:
-            unmarked[told["what"]] = None
-        if "what" in told and not told["seen"]:
-            unseen[told["what"]] = None
-        if not told["left"]:
-            break
-    return Tabbing(page.evaluate(_LEFT), list(unmarked), list(unseen))
+    left = page.evaluate(_PREPARE, _INTERACTIVE)
+    most = 2 * left + 5
+    while left and most > 0:
+        presses = min(left + 1, most)
+        for _ in range(presses):
+            page.keyboard.press("Tab")
+        most -= presses
+        left = page.evaluate(_LEFT)
+    return Tabbing(*page.evaluate(_END))
 
 
 def small_targets(page: Page, least: int) -> list[str]:

@@ -35,6 +35,15 @@ def test_a_check_runs_without_scripts(own_browsing: Browsing) -> None:
     assert "nothing is wrong" in page.locator("#check").inner_text()
 
 
+def test_who_witnessed_the_book_and_who_did_not_is_told(browsing: Browsing) -> None:
+    """The party that signed, the quorum that it meets, the one that was away, and what no published checkpoint covers."""
+    told = browsing.open("/book", "auditor").locator("section.statement").inner_text()
+    assert "The witness second-party.example/witness signed it too" in told
+    assert "That is the quorum that the policy asks for" in told
+    assert "The witness third-party.example/witness did not sign" in told
+    assert "No time stamping authority is named" in told
+
+
 def test_the_line_of_a_key_is_copied(browsing: Browsing) -> None:
     """The button copies what stands beside it, whole."""
     page = browsing.open("/book", "auditor")

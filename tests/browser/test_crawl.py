@@ -66,7 +66,8 @@ class Crawl:
         answer = self.page.context.request.get(address, headers={"accept": "text/html"})
         if answer.status >= 400:
             self.broken.append(f"{answer.status} for {address}, linked at {where}")
-        if answer.status >= 400 or "text/html" not in answer.headers["content-type"]:
+        saved = answer.headers.get("content-disposition", "").startswith("attachment")
+        if answer.status >= 400 or saved or "text/html" not in answer.headers["content-type"]:
             return []
         open_page(self.page, address)
         return [

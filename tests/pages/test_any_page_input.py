@@ -19,6 +19,8 @@ from api.operation import operation_of
 from api.pages.refusal import see_other
 from ledger.access.roles import MAY_DO
 from tests.api.running import ROLES, Service
+from tests.api.test_approvals_served import CHECKLIST, opened
+from tests.api.test_examinations_over_http import grant
 from tests.pages.forms_sent import Browser, FormsFound
 from tests.pages.plant_pages import plant, signed_in
 
@@ -26,9 +28,14 @@ TEMPLATES = Path(__file__).parents[2] / "api" / "pages" / "templates"
 PLACES = {
     "unit": "U-000001", "lot": "SL-1", "name": "usbc-2026", "gauge": "G1", "code": "de", "index": "3", "family": "lot",
     "act": "hold", "check": "1", "case": "C-1", "claim": "W-1", "consignee": "D-1", "file": "0" * 64, "account": "A-1",
-    "device": "D-1", "digest": "0" * 64,
+    "device": "D-1", "digest": "0" * 64, "examination": "EXAM-1", "approval": "AF-1",
 }  # fmt: skip
 """What stands in an address; where the plant has such a thing, one of it."""
+
+STEPS = (
+    "announce", "draw", "replace", "item", "freeze", "sign", "hand-over", "answer", "report-changes", "reopen", "withdraw",
+)  # fmt: skip
+"""The steps of an approval file; the one that ends it last."""
 
 ODD: tuple[str, ...] = (
     "", " ", "%00", "%FF%FE", "%ED%A0%80", "9" * 40, "-1", "1e999", "NaN", "%D9%A1%D9%A2", "%C2%B2", "a" * 3000, "%2E%2E%2F",
@@ -57,15 +64,21 @@ def spots() -> list[Spot]:
             if operation is not None and operation.page:
                 method = "POST" if "POST" in handler.http_methods else "GET"
                 path = re.sub(r"\{(\w+)(?::\w+)?\}", r"{\1}", route.path)
-                found.append(Spot(method, path, operation.action))
+                path = path.replace("/approval/{file}", "/approval/{approval}")
+                steps = STEPS if "{step}" in path else ("",)
+                found += [Spot(method, path.replace("{step}", step), operation.action) for step in steps]
     # What ends the session or its password comes from a page of its own test.
     return sorted(spot for spot in found if spot.path not in {"/sign-out", "/account/password"})
 
 
 @pytest.fixture(scope="module")
 def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
-    """The plant, with a person of each role."""
+    """The plant, with a person of each role, an approval file, and balls that an outside auditor may look at."""
     with plant(tmp_path_factory.mktemp("odd"), *ROLES) as running:
+        headers = {**running.key(), "content-type": "application/toml"}
+        assert running["quality"].post("/checklists", content=CHECKLIST, headers=headers).status_code == 201
+        assert opened(running).status_code == 201
+        assert grant(running, "EXAM-1", lots=["SL-1"]).status_code == 201
         yield running
 
 
@@ -88,7 +101,8 @@ def token_of(browser: Browser) -> str:
 def fields_of(spot: Spot) -> tuple[str, ...]:
     """The names of fields in the templates of a page's concern, and those that pages read beside."""
     concern = {"station": "stations", "people": "access", "devices": "access", "account": "access", "lot": "lots",
-               "trace": "lots", "sign-in": "access", "enrol": "access"}  # fmt: skip
+               "trace": "lots", "shipment": "shipments", "examination": "evidence", "sign-in": "access",
+               "enrol": "access"}  # fmt: skip
     folder = spot.path.split("/")[1]
     text = "".join(one.read_text() for one in sorted(TEMPLATES.joinpath(concern.get(folder, folder)).glob("*.html")))
     named = re.findall(r"""\bname="(\w+)"|\b(?:field|choice|area|number|hidden)\w*\(\s*["'](\w+)["']""", text)

@@ -119,3 +119,17 @@ def test_an_undo_leads_back_to_this_service_alone(hand: Hand) -> None:
     # Where the language is chosen, the whole address is named again, as a place of this service.
     assert "evil.example" not in page.partition("<footer")[0]
     assert [] == re.findall(r'(?:href|action)="[^"/]*//', page)
+
+
+def test_an_engraving_that_is_taken_back_warns_of_its_labels(floor: Floor) -> None:
+    """The book does not know which labels were printed, so the page names the number whose labels must go."""
+    floor.clock.ms += 25 * 3_600_000
+    with_numbers = Hand(floor)
+    with_numbers.open("/station/engraving?lot=SL-1")
+    with_numbers.carry("/station/engraving/numbers")
+    serial = with_numbers.page.text.partition('data-serial="')[2].partition('"')[0]
+    with_numbers.open(f"/station/engraving?lot=SL-1&engraved={serial}")
+    with_numbers.carry("/station/engraving", 1, read=serial, labels="0")
+    with_numbers.open(f"/station/undo?{undo_of(with_numbers)}")
+    assert f"A label with {serial} may have been printed" in with_numbers.page.text
+    with_numbers.close()

@@ -52,6 +52,22 @@ class Form:
             )
         return tuple(said)
 
+    def lines(self, name: str, most: int) -> tuple[str, ...]:
+        """The lines of a field that holds a list, one thing a line, empty ones left out. Raises MalformedInput over ``most``."""
+        said = self._fields.get(name, [])
+        if not all(isinstance(value, str) for value in said):
+            raise MalformedInput("field is no text", where=name, mend="load the page again")
+        found = tuple(line for value in said for text in value.splitlines() if (line := text.strip()))
+        if len(found) > most or any(len(line) > LONGEST_FIELD for line in found):
+            raise MalformedInput(
+                "list is too long",
+                expected=f"at most {most} lines",
+                got=len(found),
+                where=name,
+                mend="send it in parts",
+            )
+        return found
+
 
 async def read_form(request: Request[Any, Any, Any]) -> Form:
     """The form that a request holds."""

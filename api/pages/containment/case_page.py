@@ -7,13 +7,12 @@ import msgspec
 from litestar import Controller, Request, Response, get
 from litestar.params import FromPath
 
-from api.guards import account_of
+from api.guards import may_do
 from api.operation import Operation, described
 from api.pages import HTML
-from api.pages.desk.forms import Fault, Typed, fresh_key, may_say
+from api.pages.desk.forms import Fault, Typed, fresh_key, may_say, note_in
 from api.pages.page import page
 from api.parts import Parts, parts_of
-from ledger.access.roles import MAY_DO
 from ledger.application.case_desk import STOPS
 from ledger.application.case_view import (
     CaseHoldSeen,
@@ -31,6 +30,15 @@ from ledger.store.reader import open_reader
 from ledger.warranty.notice_letter import CAUTION
 
 NOTHING = Typed()
+NOTES = {
+    "opened": "",
+    "ordered": "case-ordered",
+    "written": "case-noticed",
+    "lifted": "case-ordered",
+    "closed": "case-closed",
+    "answered": "case-answered",
+}
+"""What may be told on the page, and the kind of record on which it rests."""
 
 
 class CaseSaid(msgspec.Struct, frozen=True, kw_only=True):
@@ -59,7 +67,7 @@ class CasePages(Controller):
         asked = request.query_params
         if "part" in asked:
             return page(request, "containment/case-sum.html", seen=await _summed(request, case))
-        return await show_case(request, case, whole="whole" in asked, note=str(asked.get("note", "")))
+        return await show_case(request, case, whole="whole" in asked)
 
 
 async def show_case(
@@ -87,14 +95,14 @@ async def show_case(
             "typed": typed,
             "fault": fault,
             "key": fresh_key(),
-            "note": "",
+            "note": note_in(request, NOTES, {told.kind for told in said.history if told.standing}),
             "seen": await _summed(request, case) if whole else None,
             "may_order": contains and seen.action != "recall",
             "may_lift": may_say(request, "hold-lifted") and seen.open_holds > 0,
             "waits_for_second": any(hold.lifted_by_one for hold in said.holds),
             "may_write": contains and seen.action != "none",
             "may_close": contains and seen.open_holds == 0,
-            "may_answer": seen.open and not MAY_DO["case-answers"].isdisjoint(account_of(request).roles),
+            "may_answer": seen.open and may_do(request, "case-answers"),
             "stops": STOPS,
             "caution": CAUTION,
             **values,

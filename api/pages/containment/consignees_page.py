@@ -10,7 +10,19 @@ from litestar.params import FromPath
 from api.operation import Operation, described
 from api.pages import HTML
 from api.pages.access.forms import Form, read_form
-from api.pages.desk.forms import Fault, Typed, fault_of, fresh_key, key_of, may_say, now_text, record_of, say, typed_in
+from api.pages.desk.forms import (
+    Fault,
+    Typed,
+    fault_of,
+    fresh_key,
+    key_of,
+    may_say,
+    note_in,
+    now_text,
+    record_of,
+    say,
+    typed_in,
+)
 from api.pages.page import page
 from api.pages.refusal import see_other
 from api.parts import Parts, parts_of
@@ -80,7 +92,7 @@ class ConsigneePages(Controller):
             known=known,
             seen=seen,
             most=SHOWN,
-            note=str(asked.get("note", "")),
+            note=note_in(request, {"registered": ""}, ()),
             typed=Typed(typed),
             key=fresh_key(),
             may_register=may_say(request, "consignee-registered"),

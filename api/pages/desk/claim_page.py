@@ -7,13 +7,13 @@ import msgspec
 from litestar import Controller, Request, Response, get
 from litestar.params import FromPath
 
-from api.guards import account_of
+from api.guards import account_of, may_do
 from api.operation import Operation, described
 from api.pages import HTML
-from api.pages.desk.forms import Fault, Typed, fresh_key, may_say, today_of
+from api.pages.desk.forms import Fault, Typed, fresh_key, may_say, note_in, today_of
 from api.pages.page import page
 from api.parts import Parts, parts_of
-from ledger.access.roles import MAY_DO, check_may_do
+from ledger.access.roles import check_may_do
 from ledger.application.claim_letters import claimant_lines
 from ledger.application.claim_people import CAUTION, PersonalField, claim_people
 from ledger.application.claim_view import ClaimView, claim_view
@@ -25,6 +25,15 @@ from ledger.warranty.claim_letter import CAUTION as LETTER_CAUTION
 from ledger.warranty.proposal import DECISIONS
 
 NOTHING = Typed()
+NOTES = {
+    "opened": "",
+    "examined": "claim-examined",
+    "decided": "claim-decided",
+    "written": "claim-replied",
+    "replaced": "claim-replaced",
+    "erased": "",
+}
+"""What may be told on the page, and the kind of record on which it rests."""
 
 
 class ClaimSaid(msgspec.Struct, frozen=True, kw_only=True):
@@ -47,7 +56,7 @@ class ClaimPages(Controller):
         if "part" in asked:
             values = await decision_values(request, claim)
             return page(request, "desk/claim-answer.html", form="", fault=None, **values)
-        return await show_claim(request, claim, whole="whole" in asked, note=str(asked.get("note", "")))
+        return await show_claim(request, claim, whole="whole" in asked)
 
 
 async def show_claim(
@@ -65,7 +74,7 @@ async def show_claim(
     ``whole``: with what the facts speak for, which a script asks for otherwise.  Raises NotFound.
     """
     parts = parts_of(request)
-    sees_people = not MAY_DO["warranty"].isdisjoint(account_of(request).roles)
+    sees_people = may_do(request, "warranty")
     said = await asyncio.to_thread(_said, parts, claim, people=sees_people)
     whole = (whole or form == "decide") and sees_people
     answer = await decision_values(request, claim, typed) if whole else {}
@@ -82,7 +91,7 @@ async def show_claim(
             "fault": fault,
             "key": fresh_key(),
             "today": today_of(request),
-            "note": "",
+            "note": note_in(request, NOTES, {fact.kind for fact in view.facts if fact.standing}),
             "whole": whole,
             "sees_people": sees_people,
             "decided": view.state in FINAL,

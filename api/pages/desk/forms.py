@@ -29,6 +29,9 @@ from ledger.store.answer import Entered
 R = TypeVar("R", bound=Record)
 S = TypeVar("S", bound=msgspec.Struct)
 
+AGAIN = "again"
+"""The note on a form that had been sent before."""
+
 _KEY = re.compile(r"[A-Za-z0-9][A-Za-z0-9._:-]{0,99}", re.ASCII)
 _OF_RECORD = re.compile(r"^records\[\d+\]\.?")
 
@@ -115,6 +118,17 @@ def asked_in(request: Request[Any, Any, Any], shape: type[S]) -> S:
         return msgspec.convert(given, shape, strict=False)
     except msgspec.ValidationError as error:
         raise misfit(error) from error
+
+
+def note_in(request: Request[Any, Any, Any], rests_on: Mapping[str, str], kinds: Collection[str]) -> str:
+    """The note that an address asks for, where the book has what it tells of: anybody can write an address.
+
+    ``rests_on``: the kind of record of each note, empty where the page is shown at all; ``kinds``: those that the book has.
+    """
+    note = request.query_params.get("note", "")
+    if note == AGAIN:
+        return note
+    return note if note in rests_on and (not rests_on[note] or rests_on[note] in kinds) else ""
 
 
 def today_of(request: Request[Any, Any, Any]) -> dt.date:

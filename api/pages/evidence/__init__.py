@@ -1,0 +1,1 @@
+"""The pages of evidence: approval files, dossiers, and what outside auditors may look at."""
