@@ -104,8 +104,9 @@ class DemoFolder:
     def _write_keys(self, signers: Signers) -> None:
         self.key.write_text(format_verifier(signers.checkpoint.verifier) + "\n", "utf-8")
         write_private(self.folder / "password", PASSWORD.encode() + b"\n")
-        for name, signer in (("checkpoint", signers.checkpoint), ("dossier", signers.dossier)):
-            write_private(self.folder / f"{name}.key", _key_file(signer))
+        for signer in (signers.checkpoint, signers.dossier, signers.credential):
+            if signer is not None:
+                write_private(self.folder / f"{signer.purpose}.key", _key_file(signer))
 
 
 def _key_file(signer: Signer) -> bytes:

@@ -16,6 +16,7 @@ JOBS = {
     "quality": "judges, releases, holds, contains",
     "desk": "finds balls, answers claims",
     "auditor": "reads all, checks the book",
+    "examiner": "reads what was granted, for a time",
     "admin": "gives accounts and devices",
 }
 """What a role does at the pages, in a few words."""

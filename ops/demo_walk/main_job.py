@@ -16,6 +16,10 @@ from fixtures_demo.plant import chance
 from fixtures_demo.readings import make_ball, read_ball
 from ledger.book.receipt import check_receipt
 from ledger.errors import Contradiction
+from ledger.evidence.credential import pinned_contexts
+from ledger.evidence.credential_check import check_credential, parse_credential
+from ledger.evidence.did_web import parse_did_document
+from ledger.evidence.own_terms import terms_address
 from ledger.line.quantity import QUANTITIES, UNITS
 from ops.demo_walk.client import Client
 from ops.demo_walk.folder import DemoFolder
@@ -180,6 +184,23 @@ class MainJob:
         said = checked.stdout.splitlines()
         self.screen.say(
             "check it elsewhere", f"pourbook verify dossier {self.folder.dossier.name} --key KEY: {said[0]}"
+        )
+
+    def events(self) -> None:
+        """The ball's history for another maker's system, and a credential that its holder can check by the issuer's document."""
+        told = self.client.get(f"/epcis/serials/{self.serial}", "auditor")
+        document = parse_did_document(self.client.read("/.well-known/did.json"))
+        secured = parse_credential(self.client.read(f"/balls/{UNIT}/credential", "auditor"))
+        said = check_credential(secured, document, pinned_contexts(terms_address(self.demo.label_stem)))
+        judged = said["credentialSubject"]["pb:judgements"]
+        verdicts = sum(len(one["pb:verdicts"]) for one in judged)
+        self.screen.say(
+            "its history", f"{len(told['epcisBody']['eventList'])} EPCIS 2.0 events, from the drum to the number"
+        )
+        self.screen.say(
+            "its credential",
+            f"{verdicts} verdicts by {counted(len(judged), 'rulebook')}, right by the key of {document.id}; "
+            "the maker's own assessment, no approval",
         )
 
     def _lot(self) -> Any:

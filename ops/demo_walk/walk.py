@@ -1,4 +1,4 @@
-"""The walk as a whole: build, serve, the main job, verdicts, troubles, the desk, a changed byte, the pages; then the service stays up."""
+"""The walk as a whole: build, serve, the main job, verdicts, troubles, desk, evidence, pages; then the service stays up."""
 
 from __future__ import annotations
 
@@ -14,8 +14,10 @@ from fixtures_demo.build import DemoBook
 from fixtures_demo.days import DAYS, told
 from fixtures_demo.plant import MAKER
 from ledger.errors import StoreError
+from ops.demo_walk.approvals import show_approvals
 from ops.demo_walk.client import Client
 from ops.demo_walk.desk import Desk
+from ops.demo_walk.evidence import Evidence
 from ops.demo_walk.folder import DemoFolder
 from ops.demo_walk.looking import show_pages
 from ops.demo_walk.main_job import MainJob
@@ -55,7 +57,11 @@ def walk(folder: DemoFolder, screen: Screen, *, seed: int, once: bool, opens: bo
             check_whole_book(screen, demo)
             change_book(client, screen, folder, demo)
             change_dossier(screen, folder, job.entry)
-            screen.title("8 Look at it with a browser")
+            screen.title("8 Approval files: samples that nobody picked, and what a body has to be told")
+            show_approvals(client, screen)
+            screen.title("9 Evidence that stands alone: a witness's word, three verifiers, and a forged book")
+            Evidence(client, screen, folder, demo).show()
+            screen.title("10 Look at it with a browser")
             show_pages(screen, address, job.label_path, people)
             screen.title(f"Done in {time.monotonic() - began:.0f} s.")
             if not once:
@@ -92,7 +98,7 @@ def _main_job(client: Client, screen: Screen, folder: DemoFolder, demo: DemoBook
     job = MainJob(client, screen, folder, demo)
     steps = (
         *(job.allot, job.ask_first, job.register, job.release, job.label, job.look_up, job.look_down),
-        *(job.check_offline, job.warranty, job.dossier, job.verify_dossier, job.conformity),
+        *(job.check_offline, job.warranty, job.dossier, job.verify_dossier, job.events, job.conformity),
     )
     for step in steps:
         step()

@@ -50,8 +50,8 @@ def walked(project: Path, demo_folder: Path) -> str:
 
 
 def section(walked: str, number: int) -> str:
-    """One of the eight parts of what was printed."""
-    return re.split(r"^\d ", walked, flags=re.MULTILINE)[number]
+    """One of the ten parts of what was printed."""
+    return re.split(r"^\d+ ", walked, flags=re.MULTILINE)[number]
 
 
 def told(walked: str) -> dict[str, str]:
@@ -125,7 +125,14 @@ def test_main_job_is_walked_step_by_step(walked: str) -> None:
     shown = section(walked, 3)
     steps = ["allot a number", "ask first", "register the ball", "verdicts", "release it", "fetch its label"]
     steps += ["who scans it reads", "back to the drum", "down from the drum", "receipt, offline"]
-    steps += ["warranty question", "dossier", "check it elsewhere", "conformity, model"]
+    steps += [
+        "warranty question",
+        "dossier",
+        "check it elsewhere",
+        "its history",
+        "its credential",
+        "conformity, model",
+    ]
     assert labels(shown) == steps
     assert "now? no: final-cure" in shown
     assert re.search(r"final-cure +SL-038A .* kept +[0-9.]+ to [0-9.]+ deg C, 1 gap\n", shown)
@@ -276,7 +283,7 @@ def test_changed_bytes_are_found_where_they_are(walked: str) -> None:
 
 def test_pages_are_told_with_who_may_sign_in(walked: str) -> None:
     """The front page, a label's page, the one password, and an account for each role with what it does."""
-    shown = section(walked, 8)
+    shown = section(walked, 10)
     assert labels(shown) == ["front page", "a label leads to", "password"]
     address, serial = found(r"front page +(http://127\.0\.0\.1:\d+)/ .*?/01/\d{14}/21/(\w{9})", " ".join(shown.split()))
     assert f"{address}/01/" in shown
@@ -340,3 +347,12 @@ def test_service_stays_until_it_is_stopped(walked: str, project: Path, demo_fold
     assert "built earlier by this version" in "".join(lines)
     assert (process.returncode, errors) == (0, "")
     assert "Stopping" in rest
+
+
+def test_approval_files_are_told_from_the_draw_to_what_is_missing(walked: str) -> None:
+    """The draw with its seed, the signatures, the answer, the change to be told, and the file that waits."""
+    text = " ".join(section(walked, 8).split())
+    assert re.search(r"5 of 8 balls of 15 lb, by the seed that the announcement's own entry gave \([0-9a-f]{16}", text)
+    assert "by 2 people who had not frozen it, then handed over" in text
+    assert "the process plan was set anew by fact" in text
+    assert re.search(r"15 lb: 2 of 5 balls measured; high-RG axis mark missing on \S+, \S+ and \S+", text)
