@@ -26,15 +26,18 @@ from api.pages.ball.routes import BALL_PAGES
 from api.pages.book import BOOK_PAGES
 from api.pages.containment.routes import CONTAINMENT_PAGES
 from api.pages.desk.routes import DESK_PAGES
+from api.pages.evidence.routes import EVIDENCE_PAGES
 from api.pages.limits.routes import LIMITS_PAGES
 from api.pages.lots.routes import LOT_PAGES
 from api.pages.session import Sessions
+from api.pages.shipments.routes import SHIPMENT_PAGES
 from api.pages.stations.ball_routes import BALL_STATION_PAGES
 from api.pages.stations.routes import STATION_PAGES
 from api.parts import TURNS, WORKERS, Parts
 from api.problems import answer_problem
 from api.rate_limit import RateLimiter
 from api.routes.accounts import Accounts
+from api.routes.approvals import ApprovalRoutes
 from api.routes.balls import Balls
 from api.routes.blobs import Blobs
 from api.routes.budgets import BudgetRoutes
@@ -45,7 +48,10 @@ from api.routes.claims import ClaimRoutes
 from api.routes.conformity import ConformityRoutes
 from api.routes.consignees import ConsigneeRoutes
 from api.routes.containing import ContainingRoutes
+from api.routes.credentials import CredentialRoutes
 from api.routes.dossiers import Dossiers
+from api.routes.epcis import EpcisRoutes
+from api.routes.examining import ExaminationRoutes
 from api.routes.figures import Figures
 from api.routes.finding import FindRoutes
 from api.routes.gauges import GaugeRoutes
@@ -58,6 +64,7 @@ from api.routes.lots import Lots
 from api.routes.mass_checks import MassCheckRoutes
 from api.routes.pages import Pages
 from api.routes.proofs import Proofs
+from api.routes.published import PublishedRoutes
 from api.routes.registers import Registers
 from api.routes.releases import Releases
 from api.routes.rulebooks import RulebookRoutes
@@ -67,6 +74,7 @@ from api.routes.signals import SignalRoutes
 from api.routes.standing import Standing
 from api.routes.submissions import Submissions
 from api.routes.temperatures import Temperatures
+from api.routes.verifier import Verifier
 from api.routes.warranty import Warranty
 from api.settings import Settings
 from api.uploads import close_uploads
@@ -95,6 +103,7 @@ ROUTES = (
     SamplingRoutes,
     RulebookRoutes,
     ChecklistRoutes,
+    ApprovalRoutes,
     FindRoutes,
     Imports,
     Warranty,
@@ -106,22 +115,29 @@ ROUTES = (
     ClaimWords,
     SignalRoutes,
     Dossiers,
+    EpcisRoutes,
+    CredentialRoutes,
+    ExaminationRoutes,
     Labels,
     Blobs,
     PublicLink,
     Proofs,
+    Verifier,
+    PublishedRoutes,
     Accounts,
     Health,
     Pages,
     *ACCESS_PAGES,
     *BALL_PAGES,
     *LOT_PAGES,
+    *SHIPMENT_PAGES,
     *STATION_PAGES,
     *BALL_STATION_PAGES,
     *LIMITS_PAGES,
     *BOOK_PAGES,
     *DESK_PAGES,
     *CONTAINMENT_PAGES,
+    *EVIDENCE_PAGES,
 )
 
 

@@ -19,7 +19,7 @@ from litestar.handlers.base import BaseRouteHandler
 from api.operation import operation_of
 from api.pages.session import BrowserSession, Sessions
 from api.same_site import SAFE, check_form_token, check_same_site
-from ledger.access.roles import check_may_do
+from ledger.access.roles import MAY_DO, check_may_do
 from ledger.access.tokens import Account, token_digest
 from ledger.errors import Forbidden, Unauthenticated
 
@@ -130,6 +130,11 @@ def account_of(request: Request[Any, Any, Any]) -> Account:
     """The account that the guard found."""
     account: Account = request.scope["user"]
     return account
+
+
+def may_do(request: Request[Any, Any, Any], action: str) -> bool:
+    """Whether who asks may do something of `MAY_DO`, so that it is offered."""
+    return not MAY_DO[action].isdisjoint(account_of(request).roles)
 
 
 def client_of(connection: ASGIConnection[Any, Any, Any, Any]) -> str:

@@ -33,6 +33,7 @@ _TITLES = {
     422: "Refused; where names the fact in the way, mend what would put it right",
     429: "Too many requests",
     500: "The service failed",
+    501: "Needs a part that is not installed here",
     503: "The store cannot be reached; nothing is lost, send it again with the same key",
 }
 _DESCRIPTION = (

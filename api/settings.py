@@ -12,6 +12,7 @@ import msgspec
 
 from api.pages.catalogue import time_zone
 from ledger.errors import MalformedInput
+from ledger.evidence.did_web import check_did
 
 
 class Settings(msgspec.Struct, frozen=True, kw_only=True):
@@ -25,6 +26,15 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     next_checkpoint_password_file: str = ""
     dossier_key_file: str = "dossier.key"
     dossier_password_file: str = "dossier.password"  # noqa: S105  # a path
+    credential_key_file: str = ""
+    """The file of the key that signs credentials about balls; empty: none are given."""
+    credential_password_file: str = ""
+    credential_issuer: str = ""
+    """The did:web identifier under which they are given; empty: that of the host of ``label_stem``."""
+    seal_file: str = ""
+    """A PKCS#12 file with the RSA key and certificate that reports are sealed with; empty: they carry no seal. Needs the extra
+    evidence."""
+    seal_password_file: str = "seal.password"  # noqa: S105  # a path
     host: str = "127.0.0.1"
     port: int = 8765
     label_stem: str = "https://id.example.com"
@@ -52,7 +62,20 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     time_zone: str = "UTC"
     """The zone in which pages show instants, by its IANA name; records keep the offset that they were said with."""
     checkpoint_copy: str = ""
-    """A file in a second place that keeps the newest checkpoint; empty keeps none."""
+    """A file in a second place that keeps the newest checkpoint; empty keeps none. The newest published one is kept beside
+    it, in a file of that name with ``.published``."""
+    witness_policy: str = ""
+    """A policy file (C2SP tlog-policy): the witnesses that checkpoints go to, with their addresses, and the quorum."""
+    publish_s: float = 60.0
+    """How often the newest checkpoint is published if the book grew: the exposure to a rollback that nobody would see."""
+    outgoing_s: float = 5.0
+    """The time for one request to a witness or a time stamping authority, all of it."""
+    tsa: str = ""
+    """Time stamping authorities (RFC 3161), ``name url`` each, on lines or parted by ``;``. Needs the extra evidence."""
+    tsa_roots: str = ""
+    """A PEM file with the root certificates that their tokens have to lead to."""
+    tsa_minutes: float = 60.0
+    """Each authority is asked for a token at most this often."""
 
     @staticmethod
     def from_env(environ: Mapping[str, str]) -> "Settings":
@@ -122,6 +145,8 @@ def _check(settings: Settings) -> None:
             where=f"{variable('oidc_client_id')}, {variable('oidc_client_secret_file')}",
             mend="set both, or remove the issuer",
         )
+    _check_publishing(settings)
+    _check_issuer(settings)
     if not 0 <= settings.port <= 65_535:
         raise MalformedInput(
             "setting is out of range", expected="0 to 65535", got=settings.port, where=variable("port")
@@ -132,4 +157,29 @@ def _check(settings: Settings) -> None:
             expected="0 to 300",
             got=settings.token_memory_s,
             where=variable("token_memory_s"),
+        )
+
+
+def _check_issuer(settings: Settings) -> None:
+    if settings.credential_issuer:
+        try:
+            check_did(settings.credential_issuer)
+        except MalformedInput as error:
+            raise MalformedInput(
+                error.problem, expected=error.expected, got=error.got, where=variable("credential_issuer")
+            ) from error
+
+
+def _check_publishing(settings: Settings) -> None:
+    for name, least, most in (("publish_s", 1, 86_400), ("outgoing_s", 0.1, 60), ("tsa_minutes", 1, 100_000)):
+        value = getattr(settings, name)
+        if not least <= value <= most:
+            raise MalformedInput(
+                "setting is out of range", expected=f"{least} to {most}", got=value, where=variable(name)
+            )
+    if settings.tsa and not settings.tsa_roots:
+        raise MalformedInput(
+            "time stamps need the roots that they lead to",
+            where=variable("tsa_roots"),
+            mend="name a PEM file with the authorities' root certificates",
         )

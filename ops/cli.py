@@ -50,6 +50,7 @@ COMMANDS: tuple[Command, ...] = (
         "ops.commands.verify_receipt",
     ),
     Command("verify fork", "check the evidence that two heads of one book were signed", "ops.commands.verify_fork"),
+    Command("witness", "cosign the checkpoints of other parties' books, as a second party", "ops.commands.witness"),
     Command("find", "which ball is it, by a half-worn, scanned or former number", "ops.commands.find"),
     Command(
         "claim", "a number or a claim as the desk reads it: term, reasons, what speaks for what", "ops.commands.claim"
@@ -58,12 +59,14 @@ COMMANDS: tuple[Command, ...] = (
     Command("conformity", "how a selection of balls comes out under a rulebook", "ops.commands.conformity"),
     Command("impact", "what changes when a rule does, a gauge was wrong, a correction lands", "ops.commands.impact"),
     Command("case", "cases of suspect lots: list, show, add their balls up to the last one", "ops.commands.case"),
+    Command("approval", "approval files: list, show what is missing, drawn, signed, changed", "ops.commands.approval"),
     Command("signals", "lots, moulds, stations and weeks with more claims than the rest", "ops.commands.signals"),
     Command("chart", "control charts and capability of a quantity, as figures and pictures", "ops.commands.chart"),
     Command("gauge", "one gauge for a report: calibrations, studies, uncertainty budget", "ops.commands.gauge"),
     Command("rulebook", "list the rulebooks that ship, check a file, tell two editions apart", "ops.commands.rulebook"),
     Command("export", "write the dossier of a selection of balls to a file", "ops.commands.export"),
     Command("mirror", "follow a book from outside, and keep the evidence if it is ever forked", "ops.commands.mirror"),
+    Command("epcis", "the history of a ball or a lot as EPCIS 2.0 events", "ops.commands.epcis"),
     Command("accounts", "who has an account; a first password, a code for a device", "ops.commands.accounts"),
     Command("keys", "make a key file, or show what one says", "ops.commands.keys"),
 )

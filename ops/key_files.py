@@ -22,6 +22,7 @@ from __future__ import annotations
 
 import os
 import stat
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -34,9 +35,10 @@ from ledger.book.signing import (
     signer_from_private_pem,
     signer_from_seed,
 )
-from ledger.errors import KeyFileRefused, MalformedKey
+from ledger.errors import KeyFileRefused, LedgerError, MalformedKey
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from pathlib import Path
 
 MIN_PASSWORD_BYTES = 12
@@ -108,14 +110,14 @@ def create_key_file(path: Path, name: str, purpose: str, password: str) -> Signe
         )
     signer = signer_from_seed(name, os.urandom(32), purpose)
     pem = private_pem(signer, password.encode())
-    _write_new(path, format_key_file(KeyFile(name, purpose, format_verifier(signer.verifier), pem)))
+    write_new(path, format_key_file(KeyFile(name, purpose, format_verifier(signer.verifier), pem)))
     return signer
 
 
 def read_key_file(path: Path) -> KeyFile:
     """What the file at `path` says, without its password. Raises KeyFileRefused for a file that others can reach."""
     try:
-        raw = _read_owner_only(path)
+        raw = read_owner_only(path)
     except OSError as error:
         raise KeyFileRefused(f"key file cannot be read: {error.strerror}", where=str(path)) from error
     try:
@@ -124,7 +126,7 @@ def read_key_file(path: Path) -> KeyFile:
         raise MalformedKey(error.problem, expected=error.expected, got=error.got, where=str(path)) from error
 
 
-def _read_owner_only(path: Path) -> bytes:
+def read_owner_only(path: Path) -> bytes:
     """The first bytes of the file, one more than a key file may have; the mode is that of the file that is read."""
     # O_NONBLOCK: a pipe in the key's place is refused below, not waited for.
     descriptor = os.open(path, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)
@@ -145,6 +147,19 @@ def _read_owner_only(path: Path) -> bytes:
         os.close(descriptor)
 
 
+def public_keys_in(folders: Iterable[Path]) -> frozenset[bytes]:
+    """The public keys (32 bytes) of every key file in these folders, as their verifier lines state them."""
+    found = set()
+    for folder in folders:
+        paths: list[Path] = []
+        with suppress(OSError):
+            paths += folder.iterdir()
+        for path in paths:
+            with suppress(LedgerError):
+                found.add(parse_verifier(read_key_file(path).verifier).public)
+    return frozenset(found)
+
+
 def open_key_file(path: Path, password: str) -> Signer:
     """The signer in the file at `path`, its name and verifier line proven by the private key.
 
@@ -163,7 +178,7 @@ def open_key_file(path: Path, password: str) -> Signer:
     return signer
 
 
-def _write_new(path: Path, content: bytes) -> None:
+def write_new(path: Path, content: bytes) -> None:
     """Whole and durable at `path`, or nothing there: written beside it, linked into place, folder flushed."""
     draft = path.with_name(f".{path.name}.{os.getpid()}.new")
     try:

@@ -41,6 +41,12 @@ class Printer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     dpi: Annotated[int, Meta(ge=100, le=2400)] = 300
 
 
+class Copies(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How many labels of the one ball."""
+
+    count: Annotated[int, Meta(ge=1, le=40)] = 1
+
+
 WANTED = msgspec.json.Decoder(SheetWanted)
 
 
@@ -67,6 +73,19 @@ class Labels(Controller):
         dpi = read_query(request, Printer).dpi
         label = await asyncio.to_thread(_label, parts_of(request).book, unit)
         return file_answer(await asyncio.to_thread(png_label, label.link, label.serial, label.lines, dpi=dpi), PNG)
+
+    @get(
+        "/balls/{unit:str}/label.pdf",
+        opt=described(
+            Operation(
+                "A ball's labels as a PDF sheet", "labels", action="labels", query=Copies, media=PDF, problems=(404,)
+            )
+        ),
+    )
+    async def pdf(self, request: Request[Any, Any, Any], unit: FromPath[str]) -> Response[bytes]:
+        """One label, or several alike, on A4."""
+        parts, copies = parts_of(request), read_query(request, Copies).count
+        return file_answer(await parts.long_read(_sheet, parts.book, (unit,) * copies), PDF)
 
     @post(
         "/labels/sheet.pdf",

@@ -13,15 +13,15 @@ from collections.abc import Collection, Mapping
 
 from ledger.errors import Forbidden
 
-ROLES = ("station", "inspector", "quality", "desk", "auditor", "admin")
-"""Every role, from the line to the server room."""
+ROLES = ("station", "inspector", "quality", "desk", "auditor", "examiner", "admin")
+"""Every role, from the line to the server room. ``examiner`` is from outside, and sees what a grant names alone."""
 
 _LINE = frozenset({"station", "quality"})
 _GAUGES = frozenset({"station", "inspector", "quality"})
 _QUALITY = frozenset({"quality"})
 _DESK = frozenset({"desk", "quality"})
 _KEEPER = frozenset({"admin"})
-_ANYONE = frozenset(ROLES)
+_ANYONE = frozenset(ROLES) - {"examiner"}
 
 MAY_SAY: Mapping[str, frozenset[str]] = {
     "book-opened": _KEEPER,
@@ -32,6 +32,19 @@ MAY_SAY: Mapping[str, frozenset[str]] = {
     "model-defined": _QUALITY,
     "plan-set": _QUALITY,
     "approval-entered": _QUALITY,
+    "approval-file-opened": _QUALITY,
+    "approval-samples-announced": _QUALITY,
+    "approval-samples-drawn": _QUALITY,
+    "approval-sample-replaced": _QUALITY,
+    "approval-item-answered": frozenset({"inspector", "quality"}),
+    "approval-file-frozen": _QUALITY,
+    "approval-file-signed": _QUALITY,
+    "approval-file-handed-over": _QUALITY,
+    "approval-file-answered": _QUALITY,
+    "approval-change-found": _QUALITY,
+    "approval-change-reported": _QUALITY,
+    "approval-file-withdrawn": _QUALITY,
+    "approval-file-reopened": _QUALITY,
     "rulebook-adopted": _QUALITY,
     "checklist-adopted": _QUALITY,
     "gauge-registered": frozenset({"inspector", "quality"}),
@@ -86,6 +99,9 @@ MAY_SAY: Mapping[str, frozenset[str]] = {
     "ball-imported": _QUALITY,
     "shipment-imported": _LINE,
     "lines-imported": frozenset({"station", "desk", "quality"}),
+    "examination-granted": _QUALITY,
+    "examination-ended": frozenset({"quality", "admin"}),
+    "examined": frozenset({"examiner"}),  # by the service alone, before it answers
     "correction": _GAUGES,  # without quality, of what it said itself a moment ago: `ledger.application.said_undone`
     "recheck": frozenset({"quality", "admin"}),
     "erasure": frozenset({"quality", "admin"}),
@@ -109,8 +125,11 @@ MAY_DO: Mapping[str, frozenset[str]] = {
     "claims": frozenset({"desk", "quality", "auditor"}),
     "signals": frozenset({"inspector", "quality", "desk", "auditor"}),
     "cases": frozenset({"desk", "quality", "auditor"}),
+    "shipments": frozenset({"station", "desk", "quality"}),  # what leaves, and what came back: by the kinds
     "contain": _QUALITY,
     "case-answers": _DESK,
+    "approvals": frozenset({"inspector", "quality", "auditor"}),
+    "approval-work": _QUALITY,
     "dossier": frozenset({"quality", "auditor"}),
     "log-temperature": _GAUGES,
     "import": frozenset({"station", "desk", "quality"}),  # which lines, by the kinds that they become
@@ -120,7 +139,9 @@ MAY_DO: Mapping[str, frozenset[str]] = {
     "stations": _GAUGES,
     "accounts": _KEEPER,
     "devices": frozenset({"quality", "admin"}),
-    "own-account": _ANYONE,
+    "own-account": _ANYONE | {"examiner"},
+    "examine": frozenset({"examiner"}),
+    "examinations": frozenset({"quality", "auditor", "admin"}),
     "metrics": _KEEPER,
 }
 """Who may do what else."""

@@ -143,6 +143,12 @@ def own_checklists(reader: Reader) -> list[OwnChecklist]:
     ]
 
 
+def checklist_by_digest(reader: Reader, digest: str) -> Checklist | None:
+    """What a checklist's file says, superseded or not; None for one that is not here, or is none."""
+    found: Checklist | None = _checklists.of(reader, [digest]).get(digest)
+    return found
+
+
 def checklists_seen(reader: Reader) -> tuple[ChecklistSeen, ...]:
     """Every checklist at hand: those that ship, then the plant's own."""
     own = own_checklists(reader)

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from ledger.access.tokens import Account
 from ledger.application.pourbook import fresh_salts, open_account, wall_clock_ms
-from ledger.application.signers import Signers, dossier_key_name
+from ledger.application.signers import Signers, credential_key_name, dossier_key_name
 from ledger.book.instant import Instant, format_instant
 from ledger.book.signing import format_verifier
 from ledger.errors import Contradiction
@@ -37,7 +37,7 @@ def create_book(  # what a book is made of
     salts: Callable[[int], Sequence[bytes]] = fresh_salts,
     serial_key: bytes | None = None,
 ) -> Created:
-    """Create a book in an empty store: entry 0 opens it, and with it the dossier key is introduced.
+    """Create a book in an empty store: entry 0 opens it, and with it the keys for dossiers and credentials are introduced.
 
     ``keeper`` is the name of the first account, which has every role of the office. Raises Contradiction for a store that
     holds a book already, StoreUnavailable.
@@ -68,10 +68,15 @@ def create_book(  # what a book is made of
 def _opening(origin: str, plant: str, signers: Signers, now_ms: int) -> Submission:
     at = format_instant(Instant(now_ms, 0))
     opened = BookOpened(at=at, origin=origin, plant=plant, verifier=format_verifier(signers.checkpoint.verifier))
-    introduced = KeyIntroduced(
-        at=at,
-        key=dossier_key_name(origin),
-        purpose="dossier",
-        verifier=format_verifier(signers.dossier.verifier),
-    )
-    return Submission(key="book-opened", records=(opened, introduced))
+    introduced = [
+        KeyIntroduced(
+            at=at,
+            key=dossier_key_name(origin),
+            purpose="dossier",
+            verifier=format_verifier(signers.dossier.verifier),
+        )
+    ]
+    if signers.credential is not None:
+        line = format_verifier(signers.credential.verifier)
+        introduced.append(KeyIntroduced(at=at, key=credential_key_name(origin), purpose="credential", verifier=line))
+    return Submission(key="book-opened", records=(opened, *introduced))

@@ -11,16 +11,20 @@ from typing import Any, BinaryIO
 from ledger.access.roles import check_may_say, check_roles
 from ledger.access.tokens import Account
 from ledger.application.adopting import Adoption, store_adoption
+from ledger.application.approval_changes import due_changes
 from ledger.application.asking import AskAnswer, ask_store
 from ledger.application.ball_view import Ball, BallFound, ball_view, find_units, selected_ball
 from ledger.application.conformity_query import Conformity, conformity_of
-from ledger.application.dossiers import dossier_of, serial_units
+from ledger.application.credentials import issuer_of
+from ledger.application.dossier_report import DossierReporter
+from ledger.application.dossier_wanted import DossierGiver, DossierWanted, write_wanted
 from ledger.application.failing_readings import failing_units
 from ledger.application.judged_grounds import judged_with
 from ledger.application.judging import JudgedBy, judge_selected
 from ledger.application.lot_view import Above, Below, LotView, lot_above, lot_below, lot_view
 from ledger.application.proofs import BookReport, EntryView, check_book, entries_tile, entry_view
 from ledger.application.public import PublicAnswer, public_answer
+from ledger.application.published import published_note
 from ledger.application.registers import GaugeSeen, ModelSeen, gauges_at, models_at
 from ledger.application.releasing import Wanted, release_records, released_before
 from ledger.application.said_before import entered_before
@@ -32,8 +36,11 @@ from ledger.application.temperature_logs import LogAsked, TemperatureLogs, log_r
 from ledger.application.warranty_desk import Asked, warranty_answer
 from ledger.book.checkpoint import parse_checkpoint
 from ledger.book.signing import Verifier
+from ledger.duties.publisher import Publisher, publisher_over
+from ledger.duties.publishing import PublishingPlan
 from ledger.duties.rechecks import DUTIES
 from ledger.duties.runner import DutyRunner
+from ledger.duties.witness_talk import Send
 from ledger.errors import StoreDamaged, Unauthenticated
 from ledger.line.cure_temperatures import TemperatureLogged
 from ledger.line.record import Record
@@ -92,6 +99,12 @@ class Pourbook:
         )
         self._allotter = Allotter(store, self._writer, b"")
         self._duties: DutyRunner | None = None
+        self.publisher: Publisher | None = None
+        """What publishes this book's checkpoints, where `publish_by` was called."""
+
+    def publish_by(self, plan: PublishingPlan, send: Send, on_published: Callable[[bytes], None] | None = None) -> None:
+        """Publish checkpoints by this plan once `start` was called with ``duties``; ``send`` reaches the witnesses."""
+        self.publisher = publisher_over(self.store, plan, send, book=self, on_published=on_published)
 
     def start(self, known: bytes | None = None, *, duties: bool = False) -> None:
         """Check the end of the book and take submissions; with ``duties``, do the background work too.
@@ -113,13 +126,18 @@ class Pourbook:
                 holder=secrets.token_hex(8),
                 clock_ms=self.clock_ms,
                 failing=failing_units,
+                changes=due_changes,
             )
             self._duties.start()
+        if duties and self.publisher is not None:
+            self.publisher.start()
 
     def close(self) -> None:
         """Finish the group at hand, answer everyone, and close the store."""
         if self._duties is not None:
             self._duties.stop()
+        if self.publisher is not None:
+            self.publisher.stop()
         self._writer.stop()
         self.store.close()
 
@@ -259,12 +277,18 @@ class Pourbook:
     ) -> None:
         """Write the evidence for a set of numbers to ``out`` (see `ledger.evidence`). Raises NotFound.
 
-        ``withhold``: sealings left closed, ``withheld`` (recipes, suppliers, consignees) and ``erasable`` (people, notes).
+        ``withhold``: names of what is left closed, see `DossierWanted`.
         """
-        note = self.checkpoint()
+        self.write_dossier(DossierWanted(serials=tuple(serials), withhold=tuple(withhold)), out)
+
+    def write_dossier(self, wanted: DossierWanted, out: BinaryIO) -> None:
+        """Write the evidence that is wanted to ``out``. Raises MalformedRecord, NotFound."""
+        note, stem, keys = self.checkpoint(), self.label_stem, self.signers
+        issuer = None if keys.credential is None else issuer_of(stem, "", keys.credential)
+        reporter = DossierReporter(keys.seal)
+        giver = DossierGiver(note=note, signer=keys.dossier, stem=stem, issuer=issuer, reporter=reporter)
         with open_reader(self.store) as reader:
-            units = serial_units(reader, serials)
-            dossier_of(reader, units, out, note=note, signer=self.signers.dossier, withhold=withhold)
+            write_wanted(reader, out, wanted, giver)
 
     def standing(self) -> PlantStanding:
         """Counts, open holds, claims, and the gauges that may not be used now."""
@@ -311,11 +335,11 @@ class Pourbook:
         with open_reader(self.store) as reader:
             return reader.entry(index).bytes
 
-    def receipt(self, index: int) -> str:
-        """The receipt of an entry against the newest checkpoint. Raises NotFound."""
-        note = self.checkpoint()
+    def receipt(self, index: int, *, published: bool = False) -> str:
+        """The receipt of an entry against the newest checkpoint, or the newest ``published`` one. Raises NotFound."""
+        note = b"" if published else self.checkpoint()
         with open_reader(self.store) as reader:
-            return reader.receipt(index, note or None)
+            return reader.receipt(index, published_note(reader) if published else note or None)
 
     def consistency(self, old_size: int, new_size: int) -> list[bytes]:
         """Proof that the larger tree extends the smaller. Raises NotFound."""

@@ -36,7 +36,7 @@ KEY_ID_BYTES = 4
 NOTE_KEY: Final = 0x01
 COSIGNATURE_KEY: Final = 0x04
 
-PURPOSES = ("checkpoint", "dossier", "station", "witness")
+PURPOSES = ("checkpoint", "dossier", "station", "witness", "credential")
 """One key has one purpose. A witness's verifier is of type 0x04, all others of type 0x01."""
 
 _VERIFIER_KEY = re.compile(r"([^+]+)\+([0-9a-f]{8})\+([A-Za-z0-9+/=]{1,200})", re.ASCII)

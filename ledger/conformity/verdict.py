@@ -80,19 +80,35 @@ def judge(
 
 def judge_ball(rulebook: Rulebook, facts: BallFacts, policy: HousePolicy | None = None) -> list[Verdict]:
     """One verdict for each requirement of the rulebook, in its order; by the house's policy too where one is given."""
-    limited = frozenset(requirement.quantity for requirement in rulebook.requirements)
-    verdicts = [judge(one, facts, limited=limited, body=rulebook.body, policy=policy) for one in rulebook.requirements]
-    return [
-        _failed_throughout(one, verdict, rulebook, facts, policy)
-        for one, verdict in zip(rulebook.requirements, verdicts, strict=True)
-    ]
+    limited = limited_by(rulebook)
+    return [judge_within(rulebook, one, facts, limited=limited, policy=policy) for one in rulebook.requirements]
+
+
+def limited_by(rulebook: Rulebook) -> frozenset[str]:
+    """The quantities that a rulebook limits."""
+    return frozenset(requirement.quantity for requirement in rulebook.requirements)
+
+
+def judge_within(
+    rulebook: Rulebook,
+    requirement: Requirement,
+    facts: BallFacts,
+    *,
+    limited: frozenset[str],
+    policy: HousePolicy | None = None,
+) -> Verdict:
+    """The verdict on one requirement of a rulebook, as `judge_ball` gives it; ``limited``: see `limited_by`."""
+    verdict = judge(requirement, facts, limited=limited, body=rulebook.body, policy=policy)
+    return _failed_throughout(requirement, verdict, rulebook, facts, policy)
 
 
 def reading_of(quantity: str, facts: BallFacts) -> tuple[Measured | None, tuple[str, ...]]:
     """The reading that stands for a quantity; a differential may be taken from the two radii of gyration."""
     measured = facts.readings.get(quantity)
+    if quantity != "differential" or (measured is not None and measured.usable):
+        return measured, ()
     low, high = facts.readings.get("rg_low"), facts.readings.get("rg_high")
-    if quantity != "differential" or (measured is not None and measured.usable) or low is None or high is None:
+    if low is None or high is None:
         return measured, ()
     if not (low.usable and high.usable) or low.unit != high.unit:
         return measured, ()

@@ -1,8 +1,9 @@
 """The thread that does the background work of a service process, under a lease, until it is stopped.
 
 Today's duties: re-checks after corrections (`ledger.duties.rechecks`), holds on balls that fail by a reading after their
-release (`late_readings`), erasing what was kept long enough (`retention`), and once a week a look for signals in claims
-(`signals`).  What a duty finds is said through the one way in.
+release (`late_readings`), erasing what was kept long enough (`retention`), once a week a look for signals in claims
+(`signals`), and changes of what approval files rest on (`approval_changes`).  What a duty finds is said through the one way
+in.
 Each duty is done by itself: an error of one is logged, and puts off that one alone.
 """
 
@@ -13,6 +14,7 @@ import threading
 from collections.abc import Callable, Iterable
 from typing import Any
 
+from ledger.duties.approval_changes import ApprovalChanges, Changes
 from ledger.duties.late_readings import DUTY, Failing, Look, late_readings
 from ledger.duties.rechecks import due_rechecks
 from ledger.duties.retention import Retention
@@ -40,10 +42,12 @@ class DutyRunner:
         clock_ms: Callable[[], int],
         every_s: float = 10.0,
         failing: Failing | None = None,
+        changes: Changes | None = None,
     ) -> None:
         """``submit`` says a submission in the service's own name and gives its future; ``holder`` names this process.
 
-        ``failing`` judges balls that were read after their release; without it nobody looks for them.
+        ``failing`` judges balls that were read after their release, ``changes`` compares approval files with what they
+        rest on; without one nobody looks for what it finds.
         """
         self._store = store
         self._submit = submit
@@ -51,6 +55,7 @@ class DutyRunner:
         self._clock_ms = clock_ms
         self._every_s = every_s
         self._failing = failing
+        self._approvals = None if changes is None else ApprovalChanges(changes)
         self._done: set[str] = set()
         self._retention = Retention()
         self._signals = SignalLooks()
@@ -86,6 +91,7 @@ class DutyRunner:
             "retention": lambda: self._say_due(lambda reader: self._retention.due(reader, now_ms)),
             "signals": lambda: self._say_due(lambda reader: self._signals.due(reader, now_ms)),
             "late readings": lambda: self._look_at_late(now_ms),
+            "approval changes": lambda: self._look_at_approvals(now_ms),
         }
         return sum(self._do(name, duty) for name, duty in duties.items())
 
@@ -113,6 +119,10 @@ class DutyRunner:
         with open_reader(self._store) as reader:
             late = late_readings(reader, now_ms, self._failing)
         return self._hold(late)
+
+    def _look_at_approvals(self, now_ms: int) -> int:
+        approvals = self._approvals
+        return 0 if approvals is None else self._say_due(lambda reader: approvals.due(reader, now_ms))
 
     def _hold(self, late: Look) -> int:
         """Say what a look found; where nothing is left to say, the next one goes on behind it."""

@@ -5,8 +5,8 @@ have them.  Like every erasure it cannot be corrected or taken back, and the sam
 the store, in the transaction that enters the erasure (`ledger.store.erasing`).
 
 A file that no claim names any more, or never did, may be erased as well, so also the file that claims were imported from.
-Never erased are rulebooks, checklists and warranty terms, which decisions rest on, temperature logs, and the letters of a
-case, which show who was told to stop: they name businesses.
+Never erased are rulebooks, checklists and warranty terms, which decisions rest on, temperature logs, the letters of a
+case, which show who was told to stop and name businesses, and what an approval file rests on or was answered with.
 """
 
 from __future__ import annotations
@@ -17,6 +17,13 @@ from typing import Annotated
 from msgspec import Meta
 
 from ledger.errors import Contradiction, RuleStands, UnknownSubject
+from ledger.line.approval_rows import (
+    ApprovalAnnouncement,
+    ApprovalChange,
+    ApprovalFreeze,
+    ApprovalPart,
+    ApprovalReply,
+)
 from ledger.line.case_rows import CaseNotice
 from ledger.line.claim_rows import ClaimEvidence, WarrantyTermsRow
 from ledger.line.erasure_rows import ErasedBlob, StoredBlob
@@ -34,6 +41,11 @@ RESTED_ON: tuple[tuple[type[Row], str, str], ...] = (
     (WarrantyTermsRow, "digest", "warranty terms"),
     (TemperatureLog, "digest", "a temperature log"),
     (CaseNotice, "letter", "a letter of a case"),
+    (ApprovalAnnouncement, "candidates", "a list of candidates"),
+    (ApprovalPart, "digest", "a paper of an approval file"),
+    (ApprovalFreeze, "digest", "a frozen approval file"),
+    (ApprovalReply, "letter", "a body's letter"),
+    (ApprovalChange, "letter", "a letter to a body"),
 )
 """The views whose rows name a file that must stay, the column with its digest, and what it is to them."""
 

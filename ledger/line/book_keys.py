@@ -21,7 +21,7 @@ from ledger.line.record import Id, Name, Record, Slug
 from ledger.line.rows import BookKey
 from ledger.line.state import Need, State
 
-Purpose = Literal["checkpoint", "dossier", "station", "witness"]
+Purpose = Literal["checkpoint", "dossier", "station", "witness", "credential"]
 KeyName = Annotated[str, Meta(pattern=r"^[A-Za-z0-9][A-Za-z0-9./_-]{0,79}\Z", description="key name, as in its line")]
 KeyId = Annotated[str, Meta(pattern=r"^[0-9a-f]{8}\Z", description="key id, the eight digits in its verifier line")]
 VerifierLine = Annotated[str, Meta(min_length=1, max_length=300, description="C2SP signed-note verifier line")]

@@ -277,16 +277,31 @@ def refold(
             meanwhile.place, meanwhile.or_now = (fact.index, fact.position), fact.address in moved
             fact = facts[fact.address] = judge(fact, meanwhile)  # noqa: PLW2901  # the same fact, with what is wrong with it
         enter_breach_holds(msgspec.structs.replace(fact, breaches=own_breaches(fact)), fold)
-        kind = PLAIN_KIND_OF.get(type(fact.record))
-        if kind is not None:
+        if (kind := PLAIN_KIND_OF.get(type(fact.record))) is not None:
             kind.effects(fact, fold)
     _drop_rows(nodes, state)
+    _put_rows(fold, nodes, state)
+    return facts
+
+
+def fold_fresh(facts: Iterable[Fact], nodes: Container[str]) -> State:
+    """The rows that the nodes have by these facts alone, as `refold` folds them, where there is no book beside them."""
+    fold, rows = _Fold(), _Fold()
+    for fact in _in_order({fact.address: fact for fact in facts}):
+        if fact.breaches:
+            enter_breach_holds(msgspec.structs.replace(fact, breaches=own_breaches(fact)), fold)
+        if (kind := PLAIN_KIND_OF.get(type(fact.record))) is not None:
+            kind.effects(fact, fold)
+    _put_rows(fold, nodes, rows)
+    return rows
+
+
+def _put_rows(fold: _Fold, nodes: Container[str], state: State) -> None:
     for row_type, view in VIEW_OF.items():
         for row in fold.all_of(row_type):
             # A set of gauges is no node's: it is there for any inspection that names it.
             if row_type is GaugeSet or view.node(row) in nodes:
                 state.put(row)
-    return facts
 
 
 def _standing_facts(nodes: set[str], bodies: Mapping[str, Fact | None], state: State) -> dict[str, Fact]:

@@ -5,9 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
+from ledger.line.approval_rows import (
+    ApprovalAnnouncement,
+    ApprovalChange,
+    ApprovalFile,
+    ApprovalFreeze,
+    ApprovalHandOver,
+    ApprovalPart,
+    ApprovalReply,
+    ApprovalSample,
+    ApprovalSignature,
+)
 from ledger.line.case_rows import Case, CaseAnswer, CaseHold, CaseNotice, Consignee
 from ledger.line.claim_rows import Claim, ClaimEvidence, FailureMode, Replacement, WarrantyTermsRow
 from ledger.line.erasure_rows import AccountName, ErasedBlob, ErasedField, ErasedName, FieldOpening, StoredBlob
+from ledger.line.examination_rows import Examination
 from ledger.line.import_rows import ImportedStretch, ImportedUnit
 from ledger.line.making_rows import Made, UnitStep
 from ledger.line.reading_rows import Calibration, Gauge, GaugeSet, GaugeStudy, GaugeUse, LotReading, Measured
@@ -72,6 +84,10 @@ def _case(row: Any) -> str:
     return f"case:{row.case}"
 
 
+def _approval(row: Any) -> str:
+    return f"approval:{row.file}"
+
+
 def _blob(row: Any) -> str:
     return f"blob:{row.digest}"
 
@@ -113,6 +129,13 @@ VIEWS: tuple[View, ...] = (
     View(Shipped, "shipped", ("shipped",), ("shipped", "shipment", "unit", "consignee"), _unit),
     View(Consignee, "consignee", ("consignee",), ("consignee", "market"), lambda row: f"consignee:{row.consignee}"),
     View(Case, "case", ("case",), ("case",), _case),
+    View(
+        Examination,
+        "examination",
+        ("examination",),
+        ("examination", "account"),
+        lambda row: f"examination:{row.examination}",
+    ),
     View(CaseHold, "case_hold", ("case_hold",), ("case_hold", "case", "hold"), _case),
     View(CaseNotice, "case_notice", ("notice",), ("notice", "case", "consignee", "letter"), _case),
     View(CaseAnswer, "case_answer", ("answer",), ("answer", "case", "unit", "serial"), _case),
@@ -132,6 +155,21 @@ VIEWS: tuple[View, ...] = (
     View(ImportedUnit, "imported_unit", ("unit",), ("unit",), _unit),
     View(ImportedStretch, "imported_stretch", ("stretch",), ("stretch", "file"), lambda row: f"import:{row.file}"),
     View(ErasedBlob, "erased_blob", ("digest",), ("digest",), _blob),
+    View(ApprovalFile, "approval_file", ("file",), ("file", "model"), _approval),
+    View(
+        ApprovalAnnouncement,
+        "approval_announcement",
+        ("announcement",),
+        ("announcement", "file", "candidates"),
+        _approval,
+    ),
+    View(ApprovalSample, "approval_sample", ("sample",), ("sample", "file", "unit"), _approval),
+    View(ApprovalPart, "approval_part", ("part",), ("part", "file", "digest"), _approval),
+    View(ApprovalFreeze, "approval_freeze", ("freeze",), ("freeze", "file", "digest"), _approval),
+    View(ApprovalSignature, "approval_signature", ("signature",), ("signature", "file", "freeze"), _approval),
+    View(ApprovalHandOver, "approval_hand_over", ("hand_over",), ("hand_over", "file"), _approval),
+    View(ApprovalReply, "approval_reply", ("reply",), ("reply", "file", "letter"), _approval),
+    View(ApprovalChange, "approval_change", ("change",), ("change", "file", "letter"), _approval),
     View(BookKey, "book_key", ("book_key",), ("book_key", "key_name", "purpose"), lambda row: f"key:{row.key_name}"),
 )
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Union
 
+from ledger.line.approval_kinds import APPROVAL_KINDS
 from ledger.line.blob_erasures import BLOB_ERASURE
 from ledger.line.corrections import CORRECTION, RECHECK
 from ledger.line.erasures import ERASURE, NAME_ERASURE
+from ledger.line.examinations import EXAMINATION_KINDS
 from ledger.line.kind import Kind
 from ledger.line.kinds import PLAIN_KINDS
 from ledger.line.plant_rules import PLANT_RULES_SET
@@ -15,6 +17,8 @@ from ledger.line.release_policy import RELEASE_POLICY_SET
 
 KINDS: tuple[Kind, ...] = (
     *PLAIN_KINDS,
+    *APPROVAL_KINDS,
+    *EXAMINATION_KINDS,
     PLANT_RULES_SET,
     RELEASE_POLICY_SET,
     CORRECTION,

@@ -33,6 +33,16 @@ def openings_between(transaction: Transaction, start: int, stop: int) -> list[St
     return [_opening(*row) for row in found]
 
 
+def openings_of(transaction: Transaction, indexes: Sequence[int]) -> list[StoredOpening]:
+    """All openings of these entries, in order of entry and path. One query."""
+    condition = transaction.dialect.any_of('"index"')
+    found = transaction.rows_of(
+        f'SELECT "index", "sealing", "path", "salt", "value" FROM "opening" WHERE {condition} ORDER BY "index", "path"',
+        indexes,
+    )
+    return [_opening(*row) for row in found]
+
+
 def _opening(index: int, sealing: str, path: str, salt: bytes, value: bytes) -> StoredOpening:
     opened: Any = msgspec.json.decode(value)
     return StoredOpening(index, sealing, Opening(path, salt, opened))

@@ -96,6 +96,17 @@ class Reader:
         """Hash, bytes and recorded milliseconds of the entries from ``start`` up to ``stop``, in one query."""
         return self.transaction.rows(_ENTRY_ROWS, (start, stop))
 
+    def entries_at(self, indexes: Sequence[int]) -> list[tuple[int, bytes]]:
+        """Index and bytes of these entries, in order, in one query. Raises NotFound where one is not in the book."""
+        condition = self.transaction.dialect.any_of('"index"')
+        rows = self.transaction.rows_of(
+            f'SELECT "index", "bytes" FROM "entry" WHERE {condition} ORDER BY "index"', indexes
+        )
+        if len(rows) != len(set(indexes)):
+            missing = set(indexes) - {index for index, _ in rows}
+            raise NotFound("entry is not in the book", got=min(missing), mend="ask for an index below the tree size")
+        return [(index, bytes(raw)) for index, raw in rows]
+
     def hash_tile(self, level: int, number: int, width: int) -> bytes:
         """Hashes of a tile, 32 bytes each. Raises NotFound for one that this tree does not have."""
         if not 0 < width <= tile_width(self.head().size, level, number):

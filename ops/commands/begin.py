@@ -1,7 +1,7 @@
-"""`pourbook begin`: start a new book: two key files, the store with entry 0, and the keeper's account.
+"""`pourbook begin`: start a new book: its key files, the store with entry 0, and the keeper's account.
 
-It writes ``checkpoint.key`` and ``dossier.key`` into FOLDER, each under a password file of its own that it makes there,
-readable by the owner alone. Move the password files to where the service's secrets lie. The token is printed once.
+It writes ``checkpoint.key``, ``dossier.key`` and ``credential.key`` into FOLDER, each under a password file of its own that
+it makes there, readable by the owner alone. Move the password files to where the service's secrets lie. The token is printed once.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import secrets
 from pathlib import Path
 
 from ledger.application.creating import create_book
-from ledger.application.signers import Signers, dossier_key_name
+from ledger.application.signers import Signers, credential_key_name, dossier_key_name
 from ledger.book.signing import Signer, format_verifier, is_key_name
 from ledger.errors import KeyFileRefused, MalformedKey
 from ops.key_files import create_key_file
@@ -38,6 +38,7 @@ def run(arguments: argparse.Namespace) -> int:
     signers = Signers(
         _new_key(folder, "checkpoint", arguments.origin),
         _new_key(folder, "dossier", dossier_key_name(arguments.origin)),
+        credential=_new_key(folder, "credential", credential_key_name(arguments.origin)),
     )
     url = arguments.store_url or f"sqlite:///{(folder / 'book.sqlite').resolve()}"
     created = create_book(url, origin=arguments.origin, plant=arguments.plant, signers=signers, keeper=arguments.keeper)
@@ -46,7 +47,7 @@ def run(arguments: argparse.Namespace) -> int:
     print(f"keeper's token, shown only now: {created.token}")
     print("to serve it:")
     print(f"  export POURBOOK_STORE_URL={url}")
-    for purpose in ("checkpoint", "dossier"):
+    for purpose in ("checkpoint", "dossier", "credential"):
         stem = f"POURBOOK_{purpose.upper()}"
         print(
             f"  export {stem}_KEY_FILE={folder / f'{purpose}.key'} {stem}_PASSWORD_FILE={folder / f'{purpose}.password'}"

@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import logging
 import signal
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,16 +17,22 @@ import msgspec
 
 from api.app import create_app
 from api.delivery import Delivery
+from api.publishing import Sender, publishing_plan
+from api.sealing import stamp_of
 from api.server import Server, address_of, listening
 from api.settings import Settings, first_line, settings_from_environment
 from ledger.application.pourbook import open_book
 from ledger.application.signers import Signers
+from ledger.duties.fence import ask_heads, check_heads
 from ops.checkpoint_copy import CheckpointCopy
 from ops.collector import settle_collector
-from ops.key_files import open_key_file
+from ops.key_files import open_key_file, public_keys_in
+from ops.seal_files import open_seal_file
 
 if TYPE_CHECKING:
     from ledger.application.pourbook import Pourbook
+    from ledger.book.signing import Verifier
+    from ledger.evidence.pdf.seal import SealKey
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -74,12 +81,26 @@ def opened(settings: Settings, delivery: Delivery, copy: CheckpointCopy | None =
         on_group=copy,
     )
     try:
-        known = None if copy is None else copy.known(book.origin, book.checkpoint_keys())
+        keys = book.checkpoint_keys()
+        known = None if copy is None else copy.known(book.origin, keys)
+        _publish(book, settings, copy, keys)
         book.start(known, duties=True)
     except BaseException:
         book.close()
         raise
     return book
+
+
+def _publish(book: Pourbook, settings: Settings, copy: CheckpointCopy | None, keys: list[Verifier]) -> None:
+    """Have the book published as the settings say, once no witness knows a later or another head of it."""
+    beside = public_keys_in({Path(settings.checkpoint_key_file).parent, Path(settings.dossier_key_file).parent})
+    plan = publishing_plan(settings, keys, beside)
+    if plan is None:
+        return
+    send = Sender(settings, plan.authorities)
+    for line in check_heads(book.store, book.origin, keys, ask_heads(send, plan.policy, book.origin)):
+        logging.getLogger("pourbook.publishing").warning("%s", line)
+    book.publish_by(plan, send, None if copy is None else copy.keep_published)
 
 
 def signers_of(settings: Settings) -> Signers:
@@ -90,4 +111,15 @@ def signers_of(settings: Settings) -> Signers:
     if settings.next_checkpoint_key_file:
         password = first_line(settings.next_checkpoint_password_file)
         following = open_key_file(Path(settings.next_checkpoint_key_file), password)
-    return Signers(checkpoint, dossier, following)
+    credential = None
+    if settings.credential_key_file:
+        password = first_line(settings.credential_password_file)
+        credential = open_key_file(Path(settings.credential_key_file), password)
+    return Signers(checkpoint, dossier, following, credential, _seal_of(settings))
+
+
+def _seal_of(settings: Settings) -> SealKey | None:
+    if not settings.seal_file:
+        return None
+    password = first_line(settings.seal_password_file)
+    return open_seal_file(Path(settings.seal_file), password, datetime.now(UTC), stamp_of(settings))

@@ -26,7 +26,7 @@ from tests.plant import AT, ORIGIN, SIGNER, line_start, registration
 STEM = "https://id.example.com"
 GTIN = "09521234543213"
 SIGNERS = Signers(SIGNER, signer_from_seed(dossier_key_name(ORIGIN), bytes(range(1, 33)), "dossier"))
-ROLES = ("station", "inspector", "quality", "desk", "auditor", "admin")
+ROLES = ("station", "inspector", "quality", "desk", "auditor", "examiner", "admin")
 PLAN = {
     "kind": "plan-set", "at": AT, "model": "M1", "from_at": AT, "windows": [], "inspect": [],
     "rulebooks": [],
@@ -70,12 +70,14 @@ class Service:
 
 
 @contextmanager
-def running(folder: Path, *, balls: int = 0, url: str = "", **changes: Any) -> Iterator[Service]:
+def running(
+    folder: Path, *, balls: int = 0, url: str = "", signers: Signers = SIGNERS, **changes: Any
+) -> Iterator[Service]:
     """A service over a new book that holds the line's first records and so many balls."""
     store = url or f"sqlite:///{folder / 'book.sqlite'}"
-    created = create_book(store, origin=ORIGIN, plant="Test plant", signers=SIGNERS, keeper="A keeper")
+    created = create_book(store, origin=ORIGIN, plant="Test plant", signers=signers, keeper="A keeper")
     delivery = Delivery()
-    book = open_book(store, origin=ORIGIN, signers=SIGNERS, label_stem=STEM, deliver=delivery)
+    book = open_book(store, origin=ORIGIN, signers=signers, label_stem=STEM, deliver=delivery)
     book.start()
     tokens = {role: book.open_account(f"The {role}", (role,))[1] for role in ROLES}
     for submission in [*line_start(), *(registration(number) for number in range(1, balls + 1))]:

@@ -14,7 +14,9 @@ from tests.api.running import Service, running
 
 PLACES = {"unit": "U-000001", "gauge": "G1", "lot": "SL-1", "one": "usbc-2019", "two": "usbc-2026", "index": "0", "place": "0/000",
           "rest": "x", "code": "refused", "account": "a-none", "name": "pages.css", "digest": "0" * 64,
-          "case": "C-1", "consignee": "SHOP-1", "letter": "SHOP-1.pdf", "claim": "W-1", "family": "shell", "file": "0" * 64}  # fmt: skip
+          "case": "C-1", "consignee": "SHOP-1", "letter": "SHOP-1.pdf", "claim": "W-1", "family": "shell", "file": "0" * 64,
+          "examination": "X-1", "size": "1", "authority": "tsa", "serial": "A1",
+          "word": "mass", "gtin": "09506000134352", "origin_hash": "0" * 64, "found": "1"}  # fmt: skip
 
 
 def operations(service: Service) -> list[tuple[str, str, dict[str, Any]]]:

@@ -74,4 +74,4 @@ def test_a_dossier_shows_the_erasure(service: Service) -> None:
     before = check_dossier(io.BytesIO(service["auditor"].post("/dossiers", json=asked).content), [VERIFIER])
     assert 201 == service.say("quality", erasure(index, "0/note")).status_code
     after = check_dossier(io.BytesIO(service["auditor"].post("/dossiers", json=asked).content), [VERIFIER])
-    assert (0, 1, before.entries + 1) == (before.erased, after.erased, after.entries)
+    assert (0, 1, before.counts.entries + 1) == (before.counts.erased, after.counts.erased, after.counts.entries)

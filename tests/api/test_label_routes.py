@@ -76,3 +76,14 @@ def test_a_ball_without_a_serial_has_no_label(service: Service) -> None:
     answer = service["station"].get("/balls/U-700/label.svg")
 
     assert (404, True) == (answer.status_code, "engrave" in answer.json()["mend"])
+
+
+@pytest.mark.parametrize("count", [1, 3])
+def test_one_ball_has_its_labels_as_a_sheet(service: Service, count: int) -> None:
+    """As many labels of it as are asked for, each of which reads as the address of its label; none, or too many, is refused."""
+    answer = service["station"].get("/balls/U-000001/label.pdf", params={"count": count})
+    assert (200, "application/pdf") == (answer.status_code, answer.headers["content-type"])
+    (page,) = pages(answer.content)
+    assert [LINK + "1"] * count == [code.text for code in zxingcpp.read_barcodes(page.convert("L"))]
+    for wrong in ("0", "41", "x"):
+        assert 400 == service["station"].get("/balls/U-000001/label.pdf", params={"count": wrong}).status_code

@@ -66,7 +66,7 @@ def test_a_process_answers_as_a_thread_does(tmp_path: Path, apart: Service) -> N
     # Instants and account ids are each book's own, so that dossiers are compared by what a check finds.
     assert [one[:2] for one in expected] == [one[:2] for one in found]
     assert [one[2] for one in expected[:5]] == [one[2] for one in found[:5]]
-    assert 2 == check_dossier(io.BytesIO(found[5][2]), [VERIFIER]).balls
+    assert 2 == check_dossier(io.BytesIO(found[5][2]), [VERIFIER]).counts.balls
 
 
 def test_a_process_that_dies_is_a_503(apart: Service, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -77,6 +77,8 @@ def test_operations_that_enter_something_take_a_key(document: dict[str, Any]) ->
     assert {"/submissions", "/balls", "/serials", "/releases", "/lots/{lot}/temperature-log"} | {
         "/rulebooks",
         "/checklists",
+    } | {
+        f"/approvals/{{file}}/{step}" for step in ("announcements", "draws", "replacements", "freezes", "signatures")
     } | {"/cases", *(f"/cases/{{case}}/{what}" for what in ("orders", "lift", "letters", "answers"))} | {
         "/claims/{claim}/letter",
         "/warranty/terms",

@@ -178,7 +178,7 @@ def test_a_dossier_carries_the_entry_of_a_log(ready: Floor) -> None:
     [record] = msgspec.json.decode(raw)["said"]["records"]
     digest = ready.book.temperature_logs("SL-1").logs[0].digest
     assert (1, "19", "23", digest, False) == (
-        found.balls, record["summary"]["coldest_c"], record["summary"]["warmest_c"], record["digest"], digest in names,
+        found.counts.balls, record["summary"]["coldest_c"], record["summary"]["warmest_c"], record["digest"], digest in names,
     )  # fmt: skip
 
 

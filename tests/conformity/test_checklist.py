@@ -1,4 +1,4 @@
-"""ledger.conformity.checklist: strict files, and what is missing for a submission."""
+"""ledger.conformity.checklist: strict files."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ledger.conformity.checklist import SampleBall, open_items, parse_checklist, shipped_checklists
+from ledger.conformity.checklist import parse_checklist, shipped_checklists
 from ledger.errors import MalformedRulebook
 
 HEAD = """format = 1
@@ -36,38 +36,6 @@ source = "customer's sheet"
 """
 
 
-def sample(name: str, weight_class: int, *quantities: str) -> SampleBall:
-    """A sample ball with measured quantities."""
-    return SampleBall(ball=name, weight_class=weight_class, quantities=frozenset(quantities))
-
-
-def test_what_is_missing_is_said_item_by_item() -> None:
-    """Too few balls of a class, a quantity not measured and a paper not there are each a sentence."""
-    checklist = parse_checklist(HEAD + BALLS + PAPERS)
-    samples = [sample("A", 12, "mass", "hardness"), sample("B", 12, "mass"), sample("C", 15, "mass", "hardness")]
-    missing = {one.item: one.missing for one in open_items(checklist, samples)}
-    assert {
-        "samples": ("ball B of 12 lb: hardness is not measured", "balls of 15 lb: 2 wanted, 1 there"),
-        "papers": ("data sheet is missing",),
-    } == missing
-
-
-def test_nothing_is_open_when_everything_is_there() -> None:
-    """More than is wanted is no harm, measured or not."""
-    checklist = parse_checklist(HEAD + BALLS + PAPERS)
-    samples = [sample(f"{pounds}-{n}", pounds, "mass", "hardness") for pounds in (12, 15) for n in (1, 2)]
-    assert () == open_items(checklist, [*samples, sample("spare", 15)], ["data sheet"])
-
-
-def test_a_number_that_nobody_stated_stays_open() -> None:
-    """A checklist without numbers is never met: the plant has to write them in (rules row APP-SUBMIT-N)."""
-    shipped = shipped_checklists()["usbc-submission"]
-    (samples,) = (item for item in shipped.items if item.id == "samples")
-    everything = [sample("A", 15, *samples.quantities)]
-    (found,) = (one for one in open_items(shipped, everything) if one.item == "samples")
-    assert ["how many balls are wanted is not stated"] == [said.split(":")[0] for said in found.missing]
-
-
 def test_what_ships_claims_no_number() -> None:
     """No number of samples and no weight class is made up, and nothing is called read."""
     for id, checklist in shipped_checklists().items():
@@ -90,6 +58,15 @@ def test_what_ships_claims_no_number() -> None:
         ('provenance = "read"', 'provenance = "hearsay"', "Invalid enum value", 12),
         ('provenance = "read"', 'provenance = "read"\ncolour = 1', "unknown field `colour`", 13),
         ('id = "samples"', 'id = "The samples"', "out of form", 7),
+        ('"mass", "hardness"', '"mass", "component_density"', "no ball is measured", 11),
+        ("balls = 2", "balls = 2\nballs_of = {16 = 3}", "a class that the item does not ask for: 16", 10),
+        ("balls = 2", "balls = 2\nballs_of = {12 = 0}", ">= 1", 10),
+        ("balls = 2", "balls = 2\neach_class = true", "names classes, and every class too", 10),
+        ("balls = 2", 'balls = 2\nphotos = ["pin", "pin"]', "stands twice", 10),
+        ("balls = 2", 'balls = 2\nphotos_of = "lot"', "Invalid enum value", 10),
+        ("balls = 2", 'balls = 2\nfields = [" "]', "has no name", 10),
+        ("balls = 2", f'balls = 2\nfields = ["{"x" * 81}"]', "has no name", 10),
+        ("balls = 2", 'balls = 2\ncore = "round"', "Invalid enum value", 10),
         ('balls = 2\nclasses = [12, 15]\nquantities = ["mass", "hardness"]\n', "", "wants nothing", 7),
     ],
 )
@@ -99,6 +76,23 @@ def test_a_broken_item_is_refused_with_its_line(old: str, new: str, reason: str,
     with pytest.raises(MalformedRulebook, match=reason) as caught:
         parse_checklist(HEAD + BALLS.replace(old, new, 1), "ours.toml")
     assert f"ours.toml line {line}" == caught.value.where
+
+
+@pytest.mark.parametrize(("points", "reason"), [("-1", ">= 0"), ("101", "<= 100"), ('"2"', "Expected `int")])
+def test_proportions_are_compared_in_whole_points(points: str, reason: str) -> None:
+    """From 0 to 100 of them; any other is refused at its line."""
+    assert 3 == parse_checklist(HEAD + "proportion_points = 3\n" + PAPERS).proportion_points
+    with pytest.raises(MalformedRulebook, match=reason) as caught:
+        parse_checklist(f"{HEAD}proportion_points = {points}\n{PAPERS}", "f")
+    assert "f line 5" == caught.value.where
+
+
+def test_numbers_differ_by_class() -> None:
+    """A class with a number of its own has that one, every other the common one; without either it is not known."""
+    (item,) = parse_checklist(HEAD + BALLS.replace("balls = 2", "balls = 2\nballs_of = {15 = 5}")).items
+    assert (2, 5, 2) == (item.wanted(12), item.wanted(15), item.wanted(None))
+    (item,) = parse_checklist(HEAD + BALLS.replace("balls = 2", "balls_of = {15 = 5}")).items
+    assert (None, 5) == (item.wanted(12), item.wanted(15))
 
 
 def test_a_repeated_item_is_refused() -> None:

@@ -74,7 +74,8 @@ def test_the_conditions_and_the_definition_come_along() -> None:
     """Temperature to the reading, surface, delay and spacing as stated, and what its gauge measures; else nothing."""
     rows = ball_rows("U-1")
     assert rows.measured is not None
-    how, when = dict(parse_manner(rows.measured.manner)), parse_sources(rows.measured.sources)
+    how = dict(parse_manner(rows.measured.manner))
+    when = parse_sources(rows.measured.sources, how)
     how["hardness"] = how["hardness"]._replace(surface="sanded", delay_s="10", spacing_mm="6")
     when["hardness"] = when["hardness"]._replace(milli_c=22_500)
     texts = {"manner": format_manner(how), "sources": format_sources(when)}

@@ -19,10 +19,10 @@ def test_chunks_give_every_measured_ball_once(store: Store, writer: Writer) -> N
         rows = every_row(reader.transaction, Measured)
         for chunk in (1, 3, 7, 50):
             read = list(reading_columns(reader, Selection(), ("mass", "hardness"), chunk=chunk))
-            assert [row.unit for row in rows] == [unit for one in read for unit in one.texts["unit"]]
-            assert [row.mass for row in rows] == [value for one in read for value in one.numbers["mass"]]
-            empty = [one.numbers.get("hardness", [None] * one.balls) for one in read]
-            assert [row.hardness for row in rows] == [value for one in empty for value in one]
+            assert [row.unit for row in rows] == [unit for one in read for unit in one.units]
+            assert [row.mass for row in rows] == [value for one in read for value in one.numbers["mass"].tolist()]
+            assert {None} == {row.hardness for row in rows}
+            assert not any("hardness" in one.numbers for one in read)
 
 
 def test_a_ball_that_was_never_measured_is_found_apart(store: Store, writer: Writer) -> None:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pytest
 
 from ledger.line.reading_rows import Measured
-from ledger.store import columns
-from ledger.store.columns import FURTHER, reading_columns
+from ledger.store import manner_texts
+from ledger.store.columns import FURTHER, ReadingColumns, reading_columns
 from ledger.store.engine import Store
+from ledger.store.packed_numbers import EMPTY
 from ledger.store.reader import Reader, open_reader
 from ledger.store.selections import Selection, every_row
 from ledger.store.writer import Writer
@@ -26,14 +28,21 @@ def read_again(number: int, **stated: str) -> dict[str, Any]:
     return {"kind": "inspection", "at": AT, "unit": unit, "station": "E1", "readings": [reading], **stated}
 
 
-def cells(reader: Reader, chunk: int) -> dict[str, dict[str, Any]]:
-    """Every cell by unit and column, None where its column was left out."""
+def cells(chunks: list[ReadingColumns]) -> dict[str, dict[str, Any]]:
+    """Every cell by unit and column, None where it is empty."""
     found: dict[str, dict[str, Any]] = {}
-    for one in reading_columns(reader, Selection(), ("mass", "hardness", "diameter"), chunk=chunk):
-        for place, unit in enumerate(one.texts["unit"]):
-            texts = {name: cells[place] for name, cells in one.texts.items()}
-            found[unit] = texts | {name: cells[place] for name, cells in one.numbers.items()}
+    for one in chunks:
+        manners = [one.manners[place] for place in one.manner.tolist()]
+        numbers = {name: column.tolist() for name, column in one.numbers.items()}
+        for place, unit in enumerate(one.units):
+            row = {name: None if column[place] == EMPTY else column[place] for name, column in numbers.items()}
+            found[unit] = {"unit": unit, "lot": one.lots[place], "manner": manners[place], **row}
     return found
+
+
+def every_cell(reader: Reader, chunk: int) -> dict[str, dict[str, Any]]:
+    """The cells of three quantities, of which nothing was ever read of one."""
+    return cells(list(reading_columns(reader, Selection(), ("mass", "hardness", "diameter"), chunk=chunk)))
 
 
 def expected(row: Measured) -> dict[str, Any]:
@@ -44,21 +53,28 @@ def expected(row: Measured) -> dict[str, Any]:
     return {"dated_ms": dated, **{name: getattr(row, name) for name in values}}
 
 
-@pytest.mark.parametrize(
-    "every", [None, 1, 2, 7, 19], ids=["none stated", "all stated", "half stated", "some stated", "few stated"]
-)
-def test_cells_are_those_of_the_rows(store: Store, writer: Writer, every: int | None) -> None:
-    """Whether a U, another manner, or a temperature is usual, seldom or unknown, and whatever the chunk."""
+@pytest.fixture
+def various(writer: Writer, every: int | None) -> None:
+    """Sixty balls, of which one in so many was read again in another way; one was begun and read, and not engraved."""
     for number in range(BALLS):
         writer.submit(registration(number), "a-engraver").result(30)
         if every is not None and number % every == 0:
             ways = [{"expanded": "0.02"}, {"surface": f"state-{number}"}, {"temperature_c": "21.5"}]
-            stated = {**ways[number % 3]}
-            writer.submit(said(f"again-{number}", read_again(number, **stated)), "a-engraver").result(30)
+            writer.submit(said(f"again-{number}", read_again(number, **ways[number % 3])), "a-engraver").result(30)
+    begun = {"kind": "unit-started", "at": AT, "unit": "U-000099", "lot": "SL-1", "station": "T-1"}
+    writer.submit(said("begun", begun, read_again(99)), "a-engraver").result(30)
+
+
+@pytest.mark.parametrize(
+    "every", [None, 1, 2, 7, 19], ids=["none stated", "all stated", "half stated", "some stated", "few stated"]
+)
+@pytest.mark.usefixtures("various")
+def test_cells_are_those_of_the_rows(store: Store) -> None:
+    """Whether a U, another manner, or a temperature is usual, seldom or unknown, and whatever the chunk."""
     with open_reader(store) as reader:
         rows = {row.unit: expected(row) for row in every_row(reader.transaction, Measured)}
         for chunk in (1, 4, 10, 25, 100):
-            found = cells(reader, chunk)
+            found = every_cell(reader, chunk)
             assert list(rows) == list(found)
             assert rows == {unit: dict.fromkeys(rows[unit]) | row for unit, row in found.items()}
 
@@ -68,23 +84,34 @@ def test_no_more_is_asked_for_than_was_wanted(store: Store, writer: Writer) -> N
     for number in range(6):
         writer.submit(registration(number), "a-engraver").result(30)
     with open_reader(store) as reader:
-        first, *others = reading_columns(reader, Selection(), ("mass",), further=("last_ms",), chunk=2)
-        named = {"weight_class", "last_ms", "mass"}
-        assert ({*named, "mass_u"}, [named, named]) == ({*first.numbers}, [{*one.numbers} for one in others])
+        for further in (("last_ms",), ("dated_ms",), ("began_ms", "dated_ms")):
+            read = reading_columns(reader, Selection(), ("mass",), further=further, chunk=2)
+            assert [{"weight_class", "mass", *further}] * 3 == [{*one.numbers} for one in read]
         assert {"began_ms", "dated_ms"} < {*FURTHER}
 
 
-def test_kinds_beyond_those_that_a_query_names_are_looked_up(
-    store: Store, writer: Writer, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize("every", [7])
+@pytest.mark.usefixtures("various")
+def test_manners_beyond_those_that_are_kept_in_mind_are_looked_up(
+    store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A plant with more manners than one query tells apart loses none of them."""
-    monkeypatch.setattr(columns, "_KINDS", 1)
-    for number in range(BALLS):
-        writer.submit(registration(number), "a-engraver").result(30)
-        if number % 10 == 9:
-            record = read_again(number, surface=f"state-{number}")
-            writer.submit(said(f"again-{number}", record), "a-engraver").result(30)
+    """A plant with more manners than are remembered loses none of them."""
+    monkeypatch.setattr(manner_texts, "KEPT", 1)
     with open_reader(store) as reader:
         rows = {row.unit: row.manner for row in every_row(reader.transaction, Measured)}
-        assert 7 == len(set(rows.values()))
-        assert rows == {unit: row["manner"] for unit, row in cells(reader, 20).items()}
+        assert 4 == len(set(rows.values()))
+        for chunk in (3, 20):
+            assert rows == {unit: row["manner"] for unit, row in every_cell(reader, chunk).items()}
+
+
+@pytest.mark.parametrize("every", [7])
+@pytest.mark.usefixtures("various")
+def test_a_part_of_a_chunk_has_the_cells_of_its_balls(store: Store) -> None:
+    """What is told of a manner reaches the balls read in it, and those alone."""
+    with open_reader(store) as reader:
+        [whole] = reading_columns(reader, Selection(), ("mass",), chunk=100)
+    stated = whole.of_manner(("state" in text for text in whole.manners), np.bool_)
+    part = whole.subset(stated)
+    assert part.balls == sum("state" in row["manner"] for row in cells([whole]).values()) > 0
+    assert cells([part]) == {unit: row for unit, row in cells([whole]).items() if "state" in row["manner"]}
+    assert whole is whole.subset(np.ones(whole.balls, dtype=bool))

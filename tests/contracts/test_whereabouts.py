@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 import pytest
 
 from ledger.application.impact_of_correction import impact_of_correction
@@ -11,7 +13,7 @@ from ledger.store.columns import ReadWith, reading_columns
 from ledger.store.engine import Store
 from ledger.store.reader import Reader, open_reader
 from ledger.store.selections import Selection
-from ledger.store.whereabouts import reading_sources, shipment_rows, units_of_lots, whereabouts
+from ledger.store.whereabouts import count_whereabouts, reading_sources, shipment_rows, units_of_lots, whereabouts
 from ledger.store.writer import Writer
 from tests.plant import AT, registration, said
 
@@ -40,7 +42,7 @@ def stocked(writer: Writer) -> Writer:
 def units_read(reader: Reader, asked: ReadWith) -> list[str]:
     """The balls that have a reading of a gauge, in chunks of seven."""
     chunks = reading_columns(reader, Selection(), ("mass",), chunk=7, read_with=asked)
-    return [unit for chunk in chunks for unit in chunk.texts["unit"]]
+    return [unit for chunk in chunks for unit in chunk.units]
 
 
 @pytest.mark.usefixtures("stocked")
@@ -55,6 +57,8 @@ def test_where_balls_are(store: Store) -> None:
             found = whereabouts(reader, some)
             assert (some, {unit: expected[unit] for unit in some}) == (list(found), found)
         assert {} == whereabouts(reader, [])
+        for some in (units, units[3:50], units[::2], [units[1], units[58]], units[:1], []):
+            assert Counter(expected[unit] for unit in some) == count_whereabouts(reader, some)
         of_lots = list(units_of_lots(reader, ["SL-1", "SL-none"]))
         assert [(unit, *expected[unit]) for unit in units] == [(one.unit, *one.where) for one in of_lots]
 
@@ -72,7 +76,7 @@ def test_what_is_said_of_shipments_and_readings(store: Store) -> None:
 
 @pytest.mark.usefixtures("stocked")
 def test_what_a_gauge_read(store: Store) -> None:
-    """By gauge and between instants, both included; an underscore in an id may take in other gauges, to be looked at."""
+    """By gauge and between instants, both included; more balls are given than those whose reading of the gauge is of then."""
     with open_reader(store) as reader:
         assert 59 == len(units_read(reader, ReadWith("G1")))
         assert ["U-000009"] == units_read(reader, ReadWith("G_1", LATE_MS, LATE_MS))

@@ -35,6 +35,7 @@ from ledger.line.rows import (
 )
 from ledger.line.temperature_rows import TemperatureLog
 from tests.line import story_office
+from tests.line.approvals_fold import approvals_shown, approvals_told
 from tests.line.cases_fold import cases_shown, cases_told
 from tests.line.claims_fold import shown_claims, told_claims
 from tests.line.plant import Plant
@@ -141,9 +142,7 @@ def shown(plant: Plant) -> dict[str, Any]:
     serials: defaultdict[str, list[tuple[Any, ...]]] = defaultdict(list)
     for row in rows(SerialRow):
         serials[row.unit].append((row.serial, row.since_ms, row.until_ms))
-    read = {
-        row.unit: {name: got[1] for name, got in msgspec.json.decode(row.sources).items()} for row in rows(Measured)
-    }
+    read = {row.unit: {name: got[1] for name, got in _sources(row).items()} for row in rows(Measured)}
     columns = ("lot", "serial", "state", "grade", "release", "away")
     return {
         "lots": {lot.lot: (lot.made, lot.used, lot.lost, left_of(lot), lot.closed, lot.address) for lot in rows(Lot)},
@@ -202,6 +201,12 @@ def _logged(row: TemperatureLog) -> tuple[Any, ...]:
     return row.lot, row.stage, *file, row.first_ms, row.last_ms, *degrees, row.gap_limit_s, row.gaps, row.longest_ms
 
 
+def _sources(row: Measured) -> dict[str, Any]:
+    """By quantity; one source of all is written once."""
+    written: Any = msgspec.json.decode(row.sources)
+    return written if isinstance(written, dict) else dict.fromkeys(msgspec.json.decode(row.manner), written)
+
+
 def _measured(row: Measured) -> tuple[Any, ...]:
     manner = {
         name: (*got[:4], *(got[place] or None if place < len(got) else None for place in (4, 5, 6)))
@@ -218,6 +223,7 @@ def check_views(plant: Plant) -> None:
     assert {} == unlike(live, plant.refolded().listed())
     assert {} == unlike(shown(plant), told(plant))
     assert {} == unlike(cases_shown(plant), cases_told(plant.facts()))
+    assert {} == unlike(approvals_shown(plant), approvals_told(plant.facts()))
 
 
 def unlike(one: dict[str, Any], other: dict[str, Any]) -> dict[str, tuple[list[Any], list[Any]]]:

@@ -215,6 +215,10 @@ class Plant:
     def _load_for(self, record: Record, state: State) -> None:
         self._load(state, lambda: needs_of(record, state))
 
+    def fill(self, state: State, needs: Any) -> None:
+        """Load into a state what ``needs()`` names, asked again until it names nothing new."""
+        self._load(state, needs)
+
     def _load(self, state: State, needs: Any) -> None:
         missing = [need for need in needs() if not state.has(need)]
         while missing:

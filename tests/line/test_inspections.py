@@ -43,7 +43,7 @@ def test_a_reading_stands_with_its_source() -> None:
     row = plant.row(Measured, "U-1")
     assert (15_110_000, 20_000) == (row.mass, row.mass_u)
     assert {"mass": ["lb", "G-MASS", "mean", 2]} == msgspec.json.decode(row.manner)
-    assert {"mass": [row.first_ms, entered.address]} == msgspec.json.decode(row.sources)
+    assert [row.first_ms, entered.address] == msgspec.json.decode(row.sources)
 
 
 @pytest.mark.parametrize(

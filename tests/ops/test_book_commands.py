@@ -29,7 +29,9 @@ def begun(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Path:
         open_key_file(folder / f"{purpose}.key", (folder / f"{purpose}.password").read_text("utf-8").strip())
         for purpose in ("checkpoint", "dossier")
     ]
-    book = open_book(_url(folder), origin=ORIGIN, signers=Signers(*keys), label_stem="https://id.example.com")
+    book = open_book(
+        _url(folder), origin=ORIGIN, signers=Signers(keys[0], keys[1]), label_stem="https://id.example.com"
+    )
     book.start()
     account, _ = open_account(book.store, "Line", ["station", "quality"], wall_clock_ms())
     for submission in [*line_start(), *(registration(number) for number in range(3))]:

@@ -9,7 +9,7 @@ import pytest
 
 from ledger.book.checkpoint import parse_checkpoint, sign_checkpoint
 from ledger.book.signing import parse_verifier, signer_from_seed
-from ledger.errors import SignatureRejected, StoreBehind
+from ledger.errors import MalformedInput, SignatureRejected, StoreBehind
 from ledger.store.answer import GroupReport
 from ledger.store.engine import open_store
 from ops.checkpoint_copy import CheckpointCopy
@@ -88,6 +88,35 @@ def test_a_copy_that_cannot_be_kept_stops_nothing(tmp_path: Path) -> None:
         assert not writer.submit(registration(number), "a-engraver").result(30).repeated
     writer.stop()
     store.close()
+
+
+def test_the_published_checkpoint_is_kept_beside_it(tmp_path: Path) -> None:
+    """A store that is older than what was published is refused, even where the newest copy is gone; a later one stays."""
+    copy = CheckpointCopy(tmp_path / "checkpoint", every_s=0)
+    _grow(tmp_path, 0, 1, copy)
+    keys = [SIGNER.verifier]
+    for size in (40, 30):
+        copy.keep_published(sign_checkpoint(ORIGIN, size, bytes(32), [SIGNER]))
+    for _ in range(2):
+        known = copy.known(ORIGIN, keys)
+        assert known is not None
+        assert 40 == parse_checkpoint(known).tree_size
+        (tmp_path / "checkpoint").unlink(missing_ok=True)
+    store = open_store(f"sqlite:///{tmp_path / 'book.sqlite'}")
+    with pytest.raises(StoreBehind):
+        new_writer(store).start(copy.known(ORIGIN, keys))
+    store.close()
+    copy.published_path.write_bytes(b"garbage")
+    with pytest.raises(MalformedInput):
+        copy.known(ORIGIN, keys)
+
+
+def test_a_published_checkpoint_that_cannot_be_kept_stops_nothing(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """The folder is gone: the log says so."""
+    CheckpointCopy(tmp_path / "gone" / "checkpoint").keep_published(sign_checkpoint(ORIGIN, 3, bytes(32), [SIGNER]))
+    assert "published checkpoint not copied" in caplog.text
 
 
 def test_a_later_copy_is_not_written_over(tmp_path: Path) -> None:

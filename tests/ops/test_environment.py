@@ -26,7 +26,8 @@ def place(tmp_path: Path, project: Path) -> Path:
         shutil.copy(project / "ops" / name, tmp_path / "ops" / name)
     for name in ("runtime.lock", "dev.lock"):
         (tmp_path / "ops" / name).write_text(LOCK, "utf-8")
-    shutil.copytree(project / "tests" / "browser" / "axe", tmp_path / "tests" / "browser" / "axe")
+    for locked in ("browser/axe", "outside/epcis2"):
+        shutil.copytree(project / "tests" / locked, tmp_path / "tests" / locked)
     (tmp_path / "bin").mkdir()
     for tool in SHELL_TOOLS:
         found = shutil.which(tool)
@@ -181,21 +182,21 @@ def _ops_test(place: Path, *words: str) -> subprocess.CompletedProcess[str]:
 
 def _add_test_programs(place: Path, npm: str) -> None:
     """Everything of the system that `ops/test` looks for; ``npm`` is what that one does."""
-    for name in ("strace", "chromium"):
+    for name in ("strace", "chromium", "openssl", "pdfsig"):
         add_program(place, name, "exit 0")
     add_program(place, "npm", npm)
 
 
 def test_install_system_is_taken_and_full_is_passed_on(place: Path) -> None:
-    """With the system's packages there, none is installed, the checker is fetched once, and a skip becomes a failure."""
+    """With the system's packages there, none is installed, what tests check with is fetched once, and a skip is a failure."""
     _add_test_programs(place, f'echo "$*" >> {place}/npm.asked')
     runs = [_ops_test(place, "--full", "--install-system", "tests/book", "-x") for _ in range(2)]
-    axe = place.resolve() / ".pourbook" / "axe"
+    fetched = [place.resolve() / ".pourbook" / name for name in ("axe", "epcis2")]
     assert ["-m pytest -n 2 --full --no-skips tests/book -x\n"] * 2 == [ran.stdout for ran in runs]
-    assert (place / "npm.asked").read_text("utf-8") == (
-        f"ci --prefix {axe} --ignore-scripts --no-audit --no-fund --loglevel=error\n"
+    assert (place / "npm.asked").read_text("utf-8") == "".join(
+        f"ci --prefix {folder} --ignore-scripts --no-audit --no-fund --loglevel=error\n" for folder in fetched
     )
-    assert (axe / "package-lock.json").is_file()
+    assert all((folder / "package-lock.json").is_file() for folder in fetched)
 
 
 def test_checker_that_cannot_be_fetched_is_said_in_one_sentence(place: Path) -> None:

@@ -18,6 +18,7 @@ from ops.key_files import (
     format_key_file,
     open_key_file,
     parse_key_file,
+    public_keys_in,
     read_key_file,
 )
 
@@ -185,3 +186,14 @@ def test_name_may_hold_any_letter(tmp_path: Path) -> None:
     """A name is text, in UTF-8 in the file."""
     create_key_file(tmp_path / "a.key", "köln.example/gießerei", "station", PASSWORD)
     assert open_key_file(tmp_path / "a.key", PASSWORD).verifier.name == "köln.example/gießerei"
+
+
+def test_the_keys_of_a_folder_are_told_without_their_passwords(tmp_path: Path) -> None:
+    """By their verifier lines; other files, files that others can read, and folders that are not there are left out."""
+    first = create_key_file(tmp_path / "a.key", "a.example", "witness", PASSWORD)
+    open_to_all = create_key_file(tmp_path / "b.key", "b.example", "witness", PASSWORD)
+    (tmp_path / "b.key").chmod(0o644)
+    (tmp_path / "text").write_text("no key", encoding="utf-8")
+    (tmp_path / "sub").mkdir()
+    found = public_keys_in([tmp_path, tmp_path / "gone"])
+    assert (frozenset({first.verifier.public}), False) == (found, open_to_all.verifier.public in found)
