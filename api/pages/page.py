@@ -1,7 +1,8 @@
 """A page: a template in the reader's language, with the menu of the account, its form token, and the plant's zone.
 
 In every template: ``_`` and ``ngettext``, ``word(sort, code)``, the filters ``number``, ``instant``, ``day``, ``span`` and
-``english`` (text of the book itself, marked as English), ``session`` (`api.pages.session.BrowserSession` or None), ``may(action)``,
+``english`` (text of the book itself, marked as English), ``limit`` (a limit with its signs),
+``reason`` (short words without their hyphens), ``session`` (`api.pages.session.BrowserSession` or None), ``may(action)``,
 ``menu``, ``here`` (the path), ``address`` (with the query), ``language``, ``languages``, ``origin``, ``form_token`` (empty
 where nobody is signed in).
 """
@@ -20,7 +21,7 @@ from api.pages import HTML
 from api.pages.catalogue import ENGLISH, LANGUAGES, Catalogue, catalogue, preferred_language
 from api.pages.menu import places_for
 from api.pages.session import BrowserSession, session_at
-from api.pages.words import english_word
+from api.pages.words import english_word, limit_words, reason_words
 from ledger.access.roles import MAY_DO
 
 LANGUAGE_COOKIE = "pourbook-language"
@@ -107,6 +108,8 @@ def _environment(words: Catalogue) -> jinja2.Environment:
         "day": words.day,
         "span": words.span,
         "english": lambda text: english(str(text), words.language),
+        "limit": limit_words,
+        "reason": reason_words,
         "time": lambda at, **form: _time(words, at, **form),
     }
     return environment

@@ -6,6 +6,7 @@ as it stands.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 from api.pages.ball.words import BALL_WORDS
@@ -233,6 +234,16 @@ WORDS: dict[str, dict[str, str]] = {
 def english_word(sort: str, code: str) -> str:
     """The English of a code; the code with its underscores opened where the table lacks it."""
     return WORDS.get(sort, {}).get(code, code.replace("_", " "))
+
+
+def reason_words(said: str) -> str:
+    """A reason in short words as a sentence has it: "cracks-over-block" without its hyphens; figures and ids stay."""
+    return re.sub(r"(?<=[a-z])-(?=[a-z])", " ", said)
+
+
+def limit_words(limit: str) -> str:
+    """A limit as people print it: signs for "at least" and "at most", a dash between two ends."""
+    return limit.replace(">=", "≥").replace("<=", "≤").replace(" to ", " – ")
 
 
 def worded(words: Catalogue, sort: str, codes: Iterable[str]) -> list[tuple[str, str]]:

@@ -6,6 +6,7 @@ that may not leave does not hide another.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 import msgspec
@@ -21,6 +22,8 @@ from ledger.line.rows import Lot, Model, Unit
 from ledger.line.shipments import Returned, Shipment
 from ledger.store.reader import Reader, open_reader
 from ledger.store.selections import rows_with
+
+_PLACE = re.compile(r"^(?:records\[\d+\]\.)?units\[\d+\]: ")
 
 MOST = 500
 """Balls of one shipment, as its record takes them."""
@@ -110,7 +113,7 @@ def against_shipment(book: Pourbook, shipment: Shipment, account: Account) -> Ag
     balls: dict[str, tuple[Reason, ...]] = {}
     whole: dict[Reason, None] = {}
     for unit, answer in zip(shipment.units, answers, strict=True):
-        balls[unit] = tuple(reason for reason in answer.reasons if ".units[" in reason.where)
+        balls[unit] = tuple(_of_ball(reason) for reason in answer.reasons if ".units[" in reason.where)
         whole |= dict.fromkeys(_anywhere(reason) for reason in answer.reasons if ".units[" not in reason.where)
     if shipment.purpose == "sale":
         with open_reader(book.store) as reader:
@@ -119,6 +122,11 @@ def against_shipment(book: Pourbook, shipment: Shipment, account: Account) -> Ag
             error = refused_shipment(one, "units")
             balls[unit] = (*balls[unit], Reason(code=error.code, said=str(error), fact=one.fact, mend=error.mend))
     return Against(balls=balls, whole=tuple(whole))
+
+
+def _of_ball(reason: Reason) -> Reason:
+    """The same reason without the place of the ball in a record that nobody said."""
+    return msgspec.structs.replace(reason, said=_PLACE.sub("", reason.said))
 
 
 def _anywhere(reason: Reason) -> Reason:

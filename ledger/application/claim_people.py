@@ -12,7 +12,9 @@ from ledger.duties.retention import kept_of
 from ledger.store.openings import openings_between
 from ledger.store.reader import Reader
 
-CAUTION = "of people: for answering this claim alone; it goes when it is erased, or after keep_until"
+CAUTION = (
+    "of people: for answering this claim alone; it goes when it is erased, or after the day until which it is kept"
+)
 
 
 class PersonalField(msgspec.Struct, frozen=True, kw_only=True):

@@ -87,7 +87,7 @@ class ArchiveWriter:
         self._directory = bytearray()
         self._count = 0
 
-    def add(self, name: str, content: bytes) -> None:
+    def add(self, name: str, content: bytes | bytearray) -> None:
         """Write one member. Raises MalformedDossier for a name of another form, TooLarge beyond the limits."""
         check_name(name)
         if len(content) > MAX_MEMBER_BYTES or self._count >= MAX_MEMBERS:

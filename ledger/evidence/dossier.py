@@ -166,7 +166,7 @@ def write_dossier(out: BinaryIO, content: DossierContent) -> None:
 
 
 def _write_end(parts: _Parts, content: DossierContent, head: UnverifiedCheckpoint) -> None:
-    lines = bytes(parts.lines)
+    lines = parts.lines
     manifest = Manifest(
         format="pourbook dossier",
         v=FORMAT,

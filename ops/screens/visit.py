@@ -11,7 +11,8 @@ from ops.screens.browser import Look, new_context
 
 SIGN_IN = "/sign-in"
 
-STILL = "() => document.querySelector('[aria-busy=true]') === null"
+STILL = """() => document.querySelector('[aria-busy=true]') === null
+    && [...document.images].every(image => image.complete || image.loading === 'lazy')"""
 """Whether nothing of a page is on its way: a part that a script fetches is ``aria-busy`` until it is there."""
 
 

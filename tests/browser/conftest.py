@@ -7,16 +7,20 @@ from __future__ import annotations
 
 from collections.abc import Generator, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import pytest
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, BrowserContext
 
+from ops.demo_walk.people import PASSWORD
 from ops.screens.__main__ import KEPT
 from ops.screens.browser import MISSING, find_browser, open_browser
-from ops.screens.plant import DemoPlant, built_demo, demo_plant
+from ops.screens.plant import ROLES, DemoPlant, built_demo, demo_plant, sign_in_name
+from ops.screens.visit import sign_in
 from tests.browser.accessibility import AXE, AXE_MISSING
 from tests.browser.browsing import Browsing
+from tests.browser.engraver import at_station
+from tests.browser.station_process import StationService, station_service
 
 
 @pytest.hookimpl(wrapper=True)
@@ -50,24 +54,62 @@ def built(browser: Browser) -> Path:
     return built_demo(KEPT)
 
 
+class SignedIn(NamedTuple):
+    """A copy of the demo book in which a person of each role has signed in, and their cookies by role."""
+
+    folder: Path
+    cookies: dict[str, Any]
+
+
 @pytest.fixture(scope="package")
-def plant(built: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[DemoPlant]:
+def signed_in(browser: Browser, built: Path, tmp_path_factory: pytest.TempPathFactory) -> SignedIn:
+    """Sessions stand in the store, so that one sign-in of each role is for every copy of this copy."""
+    folder = tmp_path_factory.mktemp("signed-in") / "book"
+    with demo_plant(built, folder) as one:
+        return SignedIn(folder, {role: sign_in(browser, one.address, sign_in_name(role), PASSWORD) for role in ROLES})
+
+
+@pytest.fixture(scope="package")
+def plant(signed_in: SignedIn, tmp_path_factory: pytest.TempPathFactory) -> Iterator[DemoPlant]:
     """The demo plant that these tests look at; one that enters something takes ``own_plant``."""
-    with demo_plant(built, tmp_path_factory.mktemp("plant") / "book") as one:
+    with demo_plant(signed_in.folder, tmp_path_factory.mktemp("plant") / "book") as one:
         yield one
 
 
 @pytest.fixture(scope="package")
-def cookies() -> dict[str, Any]:
-    """The cookies of roles that have signed in at ``plant``."""
-    return {}
+def cookies(signed_in: SignedIn) -> dict[str, Any]:
+    """The cookies of every role, good at each plant of these tests."""
+    return signed_in.cookies
 
 
 @pytest.fixture
-def own_plant(built: Path, tmp_path: Path) -> Iterator[DemoPlant]:
+def own_plant(signed_in: SignedIn, tmp_path: Path) -> Iterator[DemoPlant]:
     """A demo plant of the test's own, to write to."""
-    with demo_plant(built, tmp_path / "book") as one:
+    with demo_plant(signed_in.folder, tmp_path / "book") as one:
         yield one
+
+
+@pytest.fixture(scope="package")
+def station(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[StationService]:
+    """One process of the service for the tests of stations; each begins anew with `StationService.begin`."""
+    del browser  # without one nothing is started
+    with station_service(tmp_path_factory.mktemp("station")) as one:
+        yield one
+
+
+@pytest.fixture
+def service(station: StationService) -> StationService:
+    """The service that runs, with no ball of this test in its book yet."""
+    station.begin()
+    return station
+
+
+@pytest.fixture
+def context(browser: Browser, service: StationService) -> Iterator[BrowserContext]:
+    """A browser at the engraving station."""
+    one = at_station(browser, service.address, signed_in=service.cookies)
+    yield one
+    one.close()
 
 
 @pytest.fixture
@@ -80,9 +122,9 @@ def browsing(browser: Browser, plant: DemoPlant, cookies: dict[str, Any]) -> Ite
 
 
 @pytest.fixture
-def own_browsing(browser: Browser, own_plant: DemoPlant) -> Iterator[Browsing]:
+def own_browsing(browser: Browser, own_plant: DemoPlant, cookies: dict[str, Any]) -> Iterator[Browsing]:
     """Pages of the test's own plant, watched in the same way."""
-    one = Browsing(browser, own_plant, {})
+    one = Browsing(browser, own_plant, cookies)
     yield one
     troubles = one.end()
     assert not troubles, "\n".join(troubles)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from ops.screens.browser import Look, new_context
@@ -18,11 +20,18 @@ WAITING = "#queue [data-list=waiting] > li"
 REFUSED = "#queue [data-list=refused] > li"
 
 
-def at_station(browser: Browser, address: str, name: str = "Line", look: Look | None = None) -> BrowserContext:
-    """A browser in which somebody has signed in."""
-    look = look or Look()
-    cookies = sign_in(browser, address, name, PASSWORD)
-    return new_context(browser, address, look, cookies)
+def at_station(
+    browser: Browser,
+    address: str,
+    name: str = "Line",
+    look: Look | None = None,
+    signed_in: dict[str, Any] | None = None,
+) -> BrowserContext:
+    """A browser in which somebody has signed in; ``signed_in``: the cookies of who did so before, by name."""
+    kept = {} if signed_in is None else signed_in
+    if name not in kept:
+        kept[name] = sign_in(browser, address, name, PASSWORD)
+    return new_context(browser, address, look or Look(), kept[name])
 
 
 def engraving(context: BrowserContext, lot: str = "SL-1") -> Page:

@@ -9,6 +9,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from ledger.application.pourbook import open_account
 from ledger.application.sign_in import set_password
@@ -25,14 +26,25 @@ LONG_AGO_MS = 1_773_000_000_000
 
 
 class StationService:
-    """`pourbook serve` over a lot SL-1 of 200 balls; ``start`` after ``kill`` is at the same address."""
+    """`pourbook serve` over a lot SL-1 of 200 balls; ``start`` after ``kill`` is at the same address.
+
+    Tests share it, as a process costs more than most of them: each begins with ``begin``.  ``cookies``: of those who signed in.
+    """
 
     def __init__(self, premises: Premises, port: int) -> None:
         """Not started yet."""
         self.premises = premises
         self.address = f"http://127.0.0.1:{port}"
+        self.cookies: dict[str, Any] = {}
         self._port = port
         self._process: subprocess.Popen[str] | None = None
+        self._before: frozenset[str] = frozenset()
+
+    def begin(self) -> None:
+        """It runs, and `balls` counts from here."""
+        if self._process is None:
+            self.start()
+        self._before = frozenset(unit.unit for unit in self._all_balls())
 
     def start(self) -> None:
         """Start it, and wait until it takes requests."""
@@ -58,7 +70,10 @@ class StationService:
         self._process = None
 
     def balls(self) -> list[Unit]:
-        """Every ball in the book, in the order of its engraving; read from the store itself."""
+        """The balls that came into the book since `begin`, in the order of their engraving; read from the store itself."""
+        return [unit for unit in self._all_balls() if unit.unit not in self._before]
+
+    def _all_balls(self) -> list[Unit]:
         store = open_store(self.premises.url, migrate=False)
         try:
             with open_reader(store) as reader:

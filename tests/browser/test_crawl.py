@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import deque
+from typing import NamedTuple
 from urllib.parse import parse_qs, urljoin, urlsplit
 
 import pytest
@@ -12,6 +13,7 @@ from litestar.routes import HTTPRoute
 from playwright.sync_api import Page
 
 from api.app import ROUTES
+from api.operation import operation_of
 from ledger.access.roles import ROLES
 from ops.screens.visit import open_page
 from tests.browser.browsing import Browsing
@@ -24,13 +26,31 @@ LINKS = """() => [...document.querySelectorAll('a[href]')].map(
     link => new URL(link.getAttribute('href'), document.baseURI).href)"""
 
 
-def forms_of_addresses() -> list[tuple[re.Pattern[str], str]]:
-    """A pattern for each route of the service; those with fewer places first, so that a fixed address is itself."""
+class Form(NamedTuple):
+    """The addresses of one route, and whether a person's page is there."""
+
+    pattern: re.Pattern[str]
+    path: str
+    is_page: bool
+
+
+def forms_of_addresses() -> list[Form]:
+    """Each route of the service; those with fewer places first, so that a fixed address is itself."""
     routes = [
         route for route in Litestar(route_handlers=ROUTES, openapi_config=None).routes if isinstance(route, HTTPRoute)
     ]
-    paths = sorted((route.path for route in routes), key=lambda path: path.count("{"))
-    return [(re.compile(re.sub(r"\\\{.+?\\\}", "[^/]+", re.escape(path))), path) for path in paths]
+    return [
+        Form(
+            re.compile(re.sub(r"\\\{.+?\\\}", "[^/]+", re.escape(route.path))),
+            route.path,
+            any(
+                operation.page
+                for handler in route.route_handlers
+                if "GET" in handler.http_methods and (operation := operation_of(handler)) is not None
+            ),
+        )
+        for route in sorted(routes, key=lambda route: route.path.count("{"))
+    ]
 
 
 class Crawl:
@@ -42,7 +62,7 @@ class Crawl:
         self.address = address
         self.broken: list[str] = []
         self.looked_at: list[str] = []
-        self._routes = forms_of_addresses()
+        self._forms = forms_of_addresses()
         self._met: set[str] = set()
 
     def follow(self, first: str) -> None:
@@ -63,22 +83,32 @@ class Crawl:
         if urlsplit(address).netloc != urlsplit(self.address).netloc:
             self.broken.append(f"{address}, linked at {where}, is another host's")
             return []
-        answer = self.page.context.request.get(address, headers={"accept": "text/html"})
-        if answer.status >= 400:
-            self.broken.append(f"{answer.status} for {address}, linked at {where}")
-        saved = answer.headers.get("content-disposition", "").startswith("attachment")
-        if answer.status >= 400 or saved or "text/html" not in answer.headers["content-type"]:
+        form = self._form_of(address)
+        if form is not None and form.is_page:
+            status = open_page(self.page, address)
+        else:
+            answer = self.page.context.request.get(address, headers={"accept": "text/html"})
+            status = answer.status
+            saved = answer.headers.get("content-disposition", "").startswith("attachment")
+            if status < 400 and (saved or "text/html" not in answer.headers["content-type"]):
+                return []
+            if status < 400:
+                open_page(self.page, address)
+        if status >= 400:
+            self.broken.append(f"{status} for {address}, linked at {where}")
             return []
-        open_page(self.page, address)
         return [
             urljoin(address, link).partition("#")[0] for link in self.page.evaluate(LINKS) if link.startswith("http")
         ]
 
     def _form(self, address: str) -> str:
         """The route of an address and the names of what it asks: pages that differ in neither are of one form."""
-        parts = urlsplit(address)
-        route = next((path for pattern, path in self._routes if pattern.fullmatch(parts.path)), parts.path)
-        return f"{parts.netloc} {route} {sorted(parse_qs(parts.query))}"
+        parts, found = urlsplit(address), self._form_of(address)
+        return f"{parts.netloc} {parts.path if found is None else found.path} {sorted(parse_qs(parts.query))}"
+
+    def _form_of(self, address: str) -> Form | None:
+        path = urlsplit(address).path
+        return next((form for form in self._forms if form.pattern.fullmatch(path)), None)
 
 
 @pytest.mark.parametrize("role", ["", *ROLES], ids=lambda role: role or "nobody")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
 
 import pypdfium2  # type: ignore[import-untyped]  # the package has no type marker
 import pytest
@@ -11,29 +10,11 @@ import zxingcpp
 from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from ops.screens.browser import Look, new_context
-from ops.screens.visit import sign_in
+from ops.screens.browser import Look
 from tests.browser.accessibility import small_targets
 from tests.browser.engraver import LOT, WAITING, at_station, engraving, number, register, register_and_see
-from tests.browser.station_process import StationService, station_service
-from tests.pages.forms_sent import PASSWORD
+from tests.browser.station_process import StationService
 from tests.whole.serving import STEM
-
-
-@pytest.fixture(scope="module")
-def service(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[StationService]:
-    """One service for these tests; each counts what it adds."""
-    del browser  # without one nothing is started
-    with station_service(tmp_path_factory.mktemp("station")) as one:
-        yield one
-
-
-@pytest.fixture
-def context(browser: Browser, service: StationService) -> Iterator[BrowserContext]:
-    """A browser at the engraving station."""
-    one = at_station(browser, service.address)
-    yield one
-    one.close()
 
 
 def serials(service: StationService) -> set[str]:
@@ -142,7 +123,7 @@ def test_two_stations_engrave_one_lot_at_once(
     service: StationService, context: BrowserContext, browser: Browser
 ) -> None:
     """Their numbers differ, and every ball of both stands once."""
-    other = at_station(browser, service.address, "Second line")
+    other = at_station(browser, service.address, "Second line", signed_in=service.cookies)
     pages = [engraving(context), engraving(other)]
     before = serials(service)
     said = [register_and_see(page) for _ in range(3) for page in pages]
@@ -209,7 +190,7 @@ def test_the_keyboard_alone_registers_a_ball(service: StationService, context: B
 def test_without_scripts_a_ball_is_registered_too(service: StationService, browser: Browser) -> None:
     """The two steps are two pages, and the label is shown to be printed."""
     look = Look(size="phone", scripts=False)
-    context = new_context(browser, service.address, look, sign_in(browser, service.address, "Line", PASSWORD))
+    context = at_station(browser, service.address, look=look, signed_in=service.cookies)
     page = context.new_page()
     page.goto(LOT)
     page.get_by_role("button", name="Take numbers").click()
@@ -225,7 +206,7 @@ def test_without_scripts_a_ball_is_registered_too(service: StationService, brows
 @pytest.mark.parametrize("size", ["phone", "desk", "wall"])
 def test_targets_are_large_and_nothing_is_cut_off(service: StationService, browser: Browser, size: str) -> None:
     """Buttons and fields of the station's own are 64 pixels high at least, and the page is no wider than its screen."""
-    context = at_station(browser, service.address, look=Look(size=size))
+    context = at_station(browser, service.address, look=Look(size=size), signed_in=service.cookies)
     page = engraving(context)
     page.get_by_role("button", name="Engraved", exact=True).click()
     small = [one for one in small_targets(page, 64) if "Sign out" not in one and 'class="plain"' not in one]

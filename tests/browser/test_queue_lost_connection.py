@@ -2,33 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from functools import partial
-from pathlib import Path
 from typing import Any
 
-import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
 from tests.browser.engraver import LOT, REFUSED, WAITING, at_station, engraving, number, register, register_and_see
-from tests.browser.station_process import StationService, station_service
+from tests.browser.station_process import StationService
 
 REGISTER = "**/station/engraving"
-
-
-@pytest.fixture
-def service(browser: Browser, tmp_path: Path) -> Iterator[StationService]:
-    """A service that can be killed."""
-    with station_service(tmp_path) as one:
-        yield one
-
-
-@pytest.fixture
-def context(browser: Browser, service: StationService) -> Iterator[BrowserContext]:
-    """A browser at the engraving station."""
-    one = at_station(browser, service.address)
-    yield one
-    one.close()
 
 
 def serials(service: StationService) -> list[str]:
@@ -155,7 +137,7 @@ def test_signed_out_meanwhile_it_stays_and_asks_to_sign_in(
     expect(page.get_by_text("Nobody is signed in any more")).to_be_visible()
     assert [] == serials(service)
 
-    other = at_station(browser, service.address, "Second line")
+    other = at_station(browser, service.address, "Second line", signed_in=service.cookies)
     others: Any = [one for one in other.cookies() if one["name"] == "pourbook"]
     context.add_cookies(others)
     other.close()

@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from ledger.line.lots import left_of
-from ops.screens.browser import Look, new_context
+from ops.screens.browser import SIZES, Look, new_context
 from ops.screens.visit import open_page, sign_in
 from tests.browser.accessibility import axe_clean, small_targets, tab_through
 from tests.browser.watching import Watch
@@ -34,7 +34,30 @@ def floor(tmp_path: Path) -> Iterator[Floor]:
 @pytest.fixture
 def opening(browser: Browser, floor: Floor) -> Iterator[Opening]:
     """Opens pages of the line's account, each in a context of its own, and fails the test for any trouble in them."""
-    cookies = sign_in(browser, floor.url, "Line", PASSWORD)
+    yield from _openings(browser, floor, sign_in(browser, floor.url, "Line", PASSWORD))
+
+
+@pytest.fixture(scope="module")
+def standing(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Floor]:
+    """The same plant for every test that enters nothing."""
+    with floor_running(tmp_path_factory.mktemp("standing")) as one:
+        one.pours()
+        yield one
+
+
+@pytest.fixture(scope="module")
+def standing_cookies(browser: Browser, standing: Floor) -> Any:
+    """Of the line's account there."""
+    return sign_in(browser, standing.url, "Line", PASSWORD)
+
+
+@pytest.fixture
+def looking(browser: Browser, standing: Floor, standing_cookies: Any) -> Iterator[Opening]:
+    """Opens pages of that plant, in the same way."""
+    yield from _openings(browser, standing, standing_cookies)
+
+
+def _openings(browser: Browser, floor: Floor, cookies: Any) -> Iterator[Opening]:
     watches: list[tuple[Page, Watch]] = []
 
     def opened(address: str, look: Look = Look(), refusals: tuple[int, ...] = ()) -> Page:  # noqa: B008  # it never changes
@@ -81,20 +104,21 @@ def test_a_step_and_its_undo_by_thumb(floor: Floor, opening: Opening) -> None:
 
 @pytest.mark.parametrize("address", ["/station", "/station/mixing", "/station/cores?from=BL-1&from=BT-1", LOT,
                                      "/station/finishing?lot=SL-1"])  # fmt: skip
-def test_what_is_pressed_is_made_for_gloves(opening: Opening, address: str) -> None:
+def test_what_is_pressed_is_made_for_gloves(looking: Opening, address: str) -> None:
     """What is pressed or filled in on a station's page has 64 px, above and below the head and foot that all pages have."""
-    page = opening(address, Look("phone"))
+    page = looking(address, Look("phone"))
     page.evaluate("() => document.querySelectorAll('.top, .foot').forEach(part => part.remove())")
     assert [] == small_targets(page, GLOVE)
 
 
-@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 @pytest.mark.parametrize("address", [LOT, "/station/shells?from=CL-1", "/station/undo?entry=6"])
-def test_a_station_s_page_is_accessible(opening: Opening, axe: None, address: str, dark: bool) -> None:  # noqa: FBT001  # a parameter of the test
-    """With closed steps, running clocks and open parts no rule that axe-core knows is broken."""
-    page = opening(address, Look(dark=dark))
+def test_a_station_s_page_is_accessible(looking: Opening, axe: None, address: str) -> None:
+    """With closed steps, running clocks and open parts no rule that axe-core knows is broken, in the light or in the dark."""
+    page = looking(address)
     page.evaluate("() => document.querySelectorAll('details').forEach(part => { part.open = true; })")
     axe_clean(page)
+    page.emulate_media(color_scheme="dark")
+    axe_clean(page, colours_alone=True)
 
 
 def test_a_loss_is_recorded_by_keys_alone(floor: Floor, opening: Opening) -> None:
@@ -227,9 +251,9 @@ def test_a_double_tap_enters_once(floor: Floor, opening: Opening) -> None:
     assert 18 == left(floor)
 
 
-def test_cautions_are_folded_after_the_first_look(opening: Opening) -> None:
+def test_cautions_are_folded_after_the_first_look(looking: Opening) -> None:
     """On their first look on a device they are open; from then on folded, and always there."""
-    page = opening(LOT)
+    page = looking(LOT)
     shown = page.locator(".caution")
     assert [True, True] == shown.evaluate_all("all => all.map(one => one.open)")
     page.reload()
@@ -237,9 +261,11 @@ def test_cautions_are_folded_after_the_first_look(opening: Opening) -> None:
     assert [False, False] == shown.evaluate_all("all => all.map(one => one.open)")
 
 
-@pytest.mark.parametrize("size", ["narrow", "phone", "desk", "wall"])
-def test_nothing_is_wider_than_the_screen(opening: Opening, size: str) -> None:
+def test_nothing_is_wider_than_the_screen(looking: Opening) -> None:
     """From 320 px to a wall screen a station's page is as wide as the screen."""
-    page = opening(LOT, Look(size))
-    wide: Any = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-    assert 0 == wide
+    page = looking(LOT)
+    wider = {}
+    for size, screen in SIZES.items():
+        page.set_viewport_size({"width": screen.width, "height": screen.height})
+        wider[size] = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    assert dict.fromkeys(SIZES, 0) == wider

@@ -28,10 +28,11 @@ def test_rows_hold_text_whole_numbers_and_booleans(view: View) -> None:
 
 
 def test_every_row_class_is_a_view_of_its_own_table() -> None:
-    """No table twice; each class known."""
+    """No table twice; each class of the line known. What the store keeps for itself is none of them."""
     tables = [view.table for view in VIEWS]
     assert sorted(set(tables)) == sorted(tables)
-    assert set(Row.__subclasses__()) == set(VIEW_OF)
+    of_the_line = {row for row in Row.__subclasses__() if not row.__module__.startswith("ledger.store.")}
+    assert of_the_line == set(VIEW_OF)
 
 
 def test_every_kind_is_in_the_table_once() -> None:

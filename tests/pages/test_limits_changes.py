@@ -111,7 +111,7 @@ def test_a_correction_lands(service: Service, browser: Browser) -> None:
     found = asked(service, "correction", f"fact={fact}&rulebook=usbc-2026")
     assert f"Correction {found['correction']} touches 1 ball" in words
     assert f"inspection, said anew: {fact}" in words
-    assert "76.5 Shore D; >= 73 Shore D; margin 3.5 ✗ does not conform 71.5 Shore D" in words
+    assert "76.5 Shore D; ≥ 73 Shore D; margin 3.5 ✗ does not conform 71.5 Shore D" in words
 
 
 @pytest.mark.parametrize(("role", "named"), [("quality", True), ("auditor", True), ("inspector", False)])

@@ -86,7 +86,7 @@ def test_a_look_tells_where_the_book_has_each(service: Service, browser: Browser
         ({"reason": "moon"}, "no reason is chosen"),
         ({"balls": ""}, "no ball is on the list"),
         ({"balls": "SL-1"}, "this is a lot and no ball"),
-        ({"returned": "noon"}, "no such time"),
+        ({"moment": "noon"}, "no such time"),
     ],
 )
 def test_what_is_wrong_is_told(service: Service, browser: Browser, typed: dict[str, str], told: str) -> None:

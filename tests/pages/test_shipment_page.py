@@ -118,7 +118,7 @@ def test_one_ball_that_may_not_leave_stops_all(service: Service, browser: Browse
         ({"consignee": "A lab"}, "a shipment goes to one consignee"),
         ({"shipment": "SH-1"}, "is in the book already"),
         ({"shipment": ""}, "shipment"),
-        ({"left": "yesterday"}, "no such time"),
+        ({"moment": "yesterday"}, "no such time"),
     ],
 )
 def test_what_is_wrong_is_told(service: Service, browser: Browser, typed: dict[str, str], told: str) -> None:

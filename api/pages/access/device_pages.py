@@ -104,5 +104,5 @@ async def _page(
         stages=STAGES,
         typed=typed,
         enrolment=enrolment,
-        origin=f"{'https' if parts.sessions.is_secure(request) else 'http'}://{request.headers.get('host', '')}",
+        host=f"{'https' if parts.sessions.is_secure(request) else 'http'}://{request.headers.get('host', '')}",
     )

@@ -131,7 +131,6 @@ def _made(request: Request[Any, Any, Any], unit: str, refused: Turned | None) ->
         materials=_materials(story, words),
         drawn_words=lambda one: amount_words(one.drawn, words, by_weight=one.stage in BY_WEIGHT),
         after=permitted_ms,
-        limit_words=limit_words,
         step_words=lambda step: step_words(step, words),
         detail_words=lambda step: detail_words(step, words),
         unit_words=lambda code: UNITS[code].printed,
@@ -170,11 +169,6 @@ def _strip(number: int, judged: JudgedBy, words: Catalogue) -> Strip:
 
 def _spread(verdict: Verdict) -> str:
     return "" if verdict.expanded is None else shown(Fraction(verdict.expanded), 2)
-
-
-def limit_words(limit: str) -> str:
-    """A limit as people print it: signs for "at least" and "at most", a dash between two ends."""
-    return limit.replace(">=", "≥").replace("<=", "≤").replace(" to ", " – ")
 
 
 def _materials(story: BallStory, words: Catalogue) -> Markup:

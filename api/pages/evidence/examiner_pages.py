@@ -13,7 +13,6 @@ from litestar.response import Stream
 from api.guards import account_of
 from api.operation import Operation, described
 from api.pages import HTML
-from api.pages.ball.look import limit_words
 from api.pages.page import page
 from api.parts import Parts, parts_of
 from api.routes.examining import look, part_dossier
@@ -69,7 +68,6 @@ class ExaminerPages(Controller):
             "evidence/examined-ball.html",
             ball=ball,
             examination=examination,
-            limit_words=limit_words,
             printed=lambda unit: UNITS[unit].printed if unit in UNITS else unit,
         )
 

@@ -13,8 +13,8 @@ from typing import NamedTuple
 
 from api.pages.lots.trace_cut import Cut, Link
 
-WIDTH, PITCH = 138.0, 236.0
-"""Of a box, and from one column to the next."""
+WIDTH, PITCH, LEAD = 138.0, 268.0, 62.0
+"""Of a box, from one column to the next, and of the straight end of a line, over which its amount stands."""
 
 LEAST_HEIGHT, ROW, GAP, TOP, MARGIN = 50.0, 17.0, 16.0, 34.0, 8.0
 _SWEEPS = 8

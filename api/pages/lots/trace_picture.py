@@ -10,7 +10,7 @@ from markupsafe import Markup
 from api.pages.catalogue import Catalogue
 from api.pages.lots.inline_svg import Hyperlink, box, drawing, inlined, text
 from api.pages.lots.trace_cut import Cut, Node
-from api.pages.lots.trace_layout import MARGIN, PITCH, WIDTH, Drawn, Layout, Place, lay_out
+from api.pages.lots.trace_layout import LEAD, MARGIN, PITCH, WIDTH, Drawn, Layout, Place, lay_out
 from api.pages.words import english_word
 
 _BEND = 46.0
@@ -44,8 +44,12 @@ def _line(drawn: Drawn) -> drawsvg.Path:
     (x, y), *rest = drawn.points
     path.M(round(x, 1), round(y, 1))
     for to_x, to_y in rest:
-        bend = _BEND if to_x >= x else -_BEND
-        path.C(round(x + bend, 1), round(y, 1), round(to_x - bend, 1), round(to_y, 1), round(to_x, 1), round(to_y, 1))
+        # Every line is straight before it comes to a column, so that none crosses an amount there.
+        end = to_x - LEAD if to_x > x + LEAD else to_x
+        bend = (end - x) / 2 if end > x else -_BEND
+        path.C(round(x + bend, 1), round(y, 1), round(end - bend, 1), round(to_y, 1), round(end, 1), round(to_y, 1))
+        if end != to_x:
+            path.H(round(to_x, 1))
         x, y = to_x, to_y
     return path
 

@@ -10,13 +10,13 @@ from litestar import Controller, Request, Response, get, post
 
 from api.guards import account_of, may_do
 from api.pages.page import catalogue_of
-from api.pages.refusal import see_other
 from api.pages.shipments.sheet import (
     Asked,
     Row,
     all_known,
     asked_in_form,
     asked_in_query,
+    enter,
     entered_now,
     known_balls,
     of_shipments,
@@ -24,15 +24,14 @@ from api.pages.shipments.sheet import (
     without_misfits,
 )
 from api.pages.stations.acts import base
-from api.pages.stations.answers import DONE, Records, now_text, say, with_query
+from api.pages.stations.answers import DONE, Records, now_text
 from api.pages.words import worded
 from api.parts import Parts, parts_of
-from api.problems import Problem, problem_of, status_of
+from api.problems import Problem
 from ledger.access.roles import MAY_SAY
 from ledger.access.tokens import Account
 from ledger.application.balls_scanned import Against, against_shipment
 from ledger.application.consignees import consignee_seen
-from ledger.errors import LedgerError
 from ledger.line.case_rows import Consignee
 from ledger.line.shipments import Purpose, Shipment
 from ledger.store.reader import open_reader
@@ -74,15 +73,7 @@ class Sending(Controller):
             balls = await asyncio.to_thread(known_balls, parts_of(request), asked.scans)
             return [_record(asked, all_known(balls), at)]
 
-        try:
-            done = await say(
-                request, asked.typed.text("key"), asked.typed.instant("left") or asked.typed.text("at"), make
-            )
-        except LedgerError as error:
-            if status_of(error) >= 500:
-                raise
-            return await _show(request, asked, problem_of(error, SHIPMENT).problem)
-        return see_other(with_query(SHIPMENT, **{DONE: str(done.index)}))
+        return await enter(request, asked, SHIPMENT, make, lambda problem: _show(request, asked, problem))
 
 
 def _record(asked: Asked, units: Sequence[str], at: str) -> dict[str, Any]:
@@ -110,11 +101,9 @@ async def _show(request: Request[Any, Any, Any], asked: Asked, problem: Problem 
         rows,
         problem=problem,
         may_say=may_say,
-        at=now_text(parts),
         purpose_words=worded(catalogue_of(request), "purpose", PURPOSES),
         consignees=await asyncio.to_thread(_consignees, parts, names=sees_names),
         sent=sent,
-        see_entries=may_do(request, "entries"),
     )
 
 

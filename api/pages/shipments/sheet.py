@@ -5,22 +5,24 @@ A list is looked at by a button of the form, which enters nothing; the page then
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Awaitable, Callable, Sequence
 from typing import Any, Generic, NamedTuple, TypeVar
 
 from litestar import Request, Response
 
+from api.guards import may_do
 from api.operation import Operation, described
 from api.pages import HTML
 from api.pages.page import catalogue_of, page
-from api.pages.stations.answers import field_of, new_key
+from api.pages.refusal import see_other
+from api.pages.stations.answers import DONE, Making, field_of, new_key, now_text, say, with_query
 from api.pages.stations.of_station import typed_in_form
 from api.pages.stations.typed import Typed
-from api.parts import Parts
-from api.problems import Problem
+from api.parts import Parts, parts_of
+from api.problems import Problem, problem_of, status_of
 from ledger.application.asking import Reason
 from ledger.application.balls_scanned import MOST, BallScanned, balls_scanned
-from ledger.errors import MalformedInput
+from ledger.errors import LedgerError, MalformedInput
 from ledger.line.record import Record
 from ledger.line.rows import Body, BreachRow
 from ledger.store.reader import open_reader
@@ -134,8 +136,31 @@ def sheet_page(
         wrong=BALLS if where.startswith("units") else where,
         key=asked.typed.text("key") or new_key(),
         most=MOST,
+        at=now_text(parts_of(request)),
+        see_entries=may_do(request, "entries"),
         **values,
     )
+
+
+async def enter(
+    request: Request[Any, Any, Any],
+    asked: Asked,
+    page_of: str,
+    make: Making,
+    again: Callable[[Problem], Awaitable[Response[bytes]]],
+) -> Response[bytes]:
+    """Say what a form says, and lead back to its page at ``page_of``, which tells it; ``again`` shows it refused.
+
+    The field ``moment`` has the instant where it was not now.
+    """
+    typed = asked.typed
+    try:
+        done = await say(request, typed.text("key"), typed.instant("moment") or typed.text("at"), make)
+    except LedgerError as error:
+        if status_of(error) >= 500:
+            raise
+        return await again(problem_of(error, page_of).problem)
+    return see_other(with_query(page_of, **{DONE: str(done.index)}))
 
 
 def without_misfits(asked: Asked, rows: Sequence[Row]) -> Asked:

@@ -8,30 +8,30 @@ from typing import Any
 from litestar import Controller, Request, Response, get, post
 from msgspec import UNSET
 
-from api.guards import account_of, may_do
+from api.guards import account_of
 from api.pages.page import catalogue_of
-from api.pages.refusal import see_other
 from api.pages.shipments.sheet import (
     Asked,
     Row,
     all_known,
     asked_in_form,
     asked_in_query,
+    enter,
     entered_now,
     known_balls,
     of_shipments,
     sheet_page,
 )
 from api.pages.stations.acts import base
-from api.pages.stations.answers import DONE, Records, now_text, say, with_query
+from api.pages.stations.answers import DONE, Records, now_text
 from api.pages.stations.typed import Typed
 from api.pages.words import worded
 from api.parts import Parts, parts_of
-from api.problems import Problem, problem_of, status_of
+from api.problems import Problem
 from ledger.access.roles import MAY_SAY
 from ledger.access.tokens import Account
 from ledger.application.balls_scanned import against_returns
-from ledger.errors import LedgerError, MalformedInput, RuleStands
+from ledger.errors import MalformedInput, RuleStands
 from ledger.line.shipments import Returned
 
 RETURN = "/shipment/return"
@@ -62,15 +62,7 @@ class TakingBack(Controller):
         async def make(at: str, before: Records | None) -> Records:
             return await asyncio.to_thread(_records, request, asked, at, before)
 
-        try:
-            done = await say(
-                request, asked.typed.text("key"), asked.typed.instant("returned") or asked.typed.text("at"), make
-            )
-        except LedgerError as error:
-            if status_of(error) >= 500:
-                raise
-            return await _show(request, asked, problem_of(error, RETURN).problem)
-        return see_other(with_query(RETURN, **{DONE: str(done.index)}))
+        return await enter(request, asked, RETURN, make, lambda problem: _show(request, asked, problem))
 
 
 def _records(request: Request[Any, Any, Any], asked: Asked, at: str, before: Records | None) -> Records:
@@ -115,10 +107,8 @@ async def _show(request: Request[Any, Any, Any], asked: Asked, problem: Problem 
         rows,
         problem=problem,
         may_say=not MAY_SAY["returned"].isdisjoint(account.roles),
-        at=now_text(parts),
         reason_words=worded(catalogue_of(request), "return reason", REASONS),
         back=back,
-        see_entries=may_do(request, "entries"),
     )
 
 
