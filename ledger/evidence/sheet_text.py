@@ -248,8 +248,14 @@ class _Judge:
         texts: list[bytes] = []
         worst = theirs = len(OUTCOMES)
         for place, way in enumerate(base.ways):
-            line = _follow(way, read) or self._make(base, place, read)
-            texts.append(_filled(line.line, facts))
+            # Where the way leads with these readings; no function of its own, since every line goes through here.
+            step: Any = way
+            while type(step) is _Ask:
+                one = read.get(step.quantity)
+                step = step.then.get(_NONE if one is None else one.number)
+            line: _Line = step or self._make(base, place, read)
+            parts = line.line
+            texts.append(parts[0] if len(parts) == 1 else _filled(parts, facts))
             worst = min(worst, line.outcome)
             if line.house != _NONE:
                 theirs = min(theirs, line.house)
@@ -302,14 +308,6 @@ class _Judge:
         return head
 
 
-def _follow(way: _Ask | _Line | None, read: Mapping[str, _Read]) -> _Line | None:
-    """Where a way leads with these readings; None where nobody has gone there yet."""
-    while type(way) is _Ask:
-        one = read.get(way.quantity)
-        way = way.then.get(_NONE if one is None else one.number)
-    return way  # type: ignore[return-value]  # what is no question is an answer, or nothing
-
-
 def _with_way(way: _Ask | _Line | None, asked: Sequence[str], read: Mapping[str, _Read], line: _Line) -> _Ask | _Line:
     """The way with the steps that were just gone. What is asked next follows from what was found before."""
     if not asked:
@@ -333,8 +331,6 @@ def _split(raw: bytes) -> Parts:
 
 
 def _filled(parts: Parts, facts: Mapping[str, bytes]) -> bytes:
-    if len(parts) == 1:
-        return parts[0]  # type: ignore[no-any-return]  # a piece of JSON
     return b"".join([facts[part] if place % 2 else part for place, part in enumerate(parts)])
 
 

@@ -98,7 +98,8 @@ def reading_columns(
         )
         if not rows:
             return
-        units, lots, manners, packed = zip(*rows, strict=True)
+        # Not by zip: it makes an iterator a row, of so many the collector looks at everything each time.
+        units, lots, manners, packed = ([row[place] for row in rows] for place in range(4))
         yield ReadingColumns(units, lots, *_manners(manners, texts), _numbers(packed, wanted))
         left -= len(rows)
         selection = selection._replace(after=units[-1])
@@ -108,6 +109,8 @@ def _manners(names: Sequence[str], texts: MannerTexts) -> tuple[list[str], Whole
     """The texts that occur, and the place of each ball's among them."""
     import numpy as np  # noqa: PLC0415  # see `ReadingColumns.of_manner`
 
+    if names.count(names[0]) == len(names):
+        return [texts.of(names[:1])[names[0]]], np.zeros(len(names), dtype=np.int64)
     places = {name: place for place, name in enumerate(dict.fromkeys(names))}
     known = texts.of(places)
     return [known[name] for name in places], np.fromiter(map(places.__getitem__, names), np.int64, len(names))

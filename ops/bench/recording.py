@@ -107,7 +107,7 @@ class RawInserts:
         execute = self._connection.execute
         execute("BEGIN IMMEDIATE")
         for text, rows in new.items():
-            self._connection.executemany(text, rows)
+            self._connection.executemany(_once(text), rows)
         for text, replaced in last.items():
             self._connection.executemany(text, list(replaced.values()))
         execute("COMMIT")
@@ -116,3 +116,8 @@ class RawInserts:
     def close(self) -> None:
         """Close the copy."""
         self._connection.close()
+
+
+def _once(text: str) -> str:
+    """The insert as it is; a text of how balls were read is kept once, so that the copy may hold it already."""
+    return text.replace('INSERT INTO "manner"', 'INSERT OR IGNORE INTO "manner"', 1)

@@ -18,7 +18,7 @@ from ledger.evidence.sheet_text import SheetText
 from ledger.line.quantity import QUANTITIES
 from ledger.line.reading_rows import Calibration, Gauge
 from ledger.line.reading_rows import Measured as MeasuredRow
-from ledger.line.rows import Approval
+from ledger.line.rows import Approval, ReleasePolicy
 from ledger.line.standing_readings import Manner, Source, format_manner, format_sources
 from tests.evidence.small_dossier import RULEBOOK, ball_rows
 
@@ -65,6 +65,16 @@ CALIBRATIONS = {
 }  # fmt: skip
 
 
+POLICIES = [
+    None,
+    *(
+        ReleasePolicy(address=f"{number}.0", scope="plant", from_size=number, decision=decision, guard_r="1",
+                      quantities=encode(by_quantity).decode(), house="needed", undecided_by="quality")
+        for number, decision, by_quantity in ((6, "guarded", {}), (7, "simple", {"mass": ["guarded", "0.5"]}))
+    ),
+]  # fmt: skip
+
+
 @st.composite
 def readings(draw: st.DrawFn) -> MeasuredRow:
     """A row of readings: any of the quantities, at any of a few instants, some with a stated U, a surface, a temperature."""
@@ -109,6 +119,7 @@ def balls(draw: st.DrawFn) -> BallRows:
         approvals=draw(st.sampled_from([(), [approved]])),
         calibrations=CALIBRATIONS,
         gauges=GAUGES,
+        policy=draw(st.sampled_from(POLICIES)),
     )
 
 
