@@ -148,12 +148,17 @@ def read_owner_only(path: Path) -> bytes:
 
 
 def public_keys_in(folders: Iterable[Path]) -> frozenset[bytes]:
-    """The public keys (32 bytes) of every key file in these folders, as their verifier lines state them."""
+    """The public keys (32 bytes) of every file `*.key` in these folders, as their verifier lines state them.
+
+    No other file is opened: to open and close a file of an embedded store gives up every lock that this process has
+    on it (POSIX advisory locks), after which another process may take away the log that this one writes to
+    (sqlite.org/howtocorrupt.html, section 2.2).
+    """
     found = set()
     for folder in folders:
         paths: list[Path] = []
         with suppress(OSError):
-            paths += folder.iterdir()
+            paths += folder.glob("*.key")
         for path in paths:
             with suppress(LedgerError):
                 found.add(parse_verifier(read_key_file(path).verifier).public)

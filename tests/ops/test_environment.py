@@ -182,7 +182,7 @@ def _ops_test(place: Path, *words: str) -> subprocess.CompletedProcess[str]:
 
 def _add_test_programs(place: Path, npm: str) -> None:
     """Everything of the system that `ops/test` looks for; ``npm`` is what that one does."""
-    for name in ("strace", "chromium", "openssl", "pdfsig"):
+    for name in ("strace", "chromium", "openssl", "pdfsig", "unzip"):
         add_program(place, name, "exit 0")
     add_program(place, "npm", npm)
 

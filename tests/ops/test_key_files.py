@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 import stat
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -197,3 +200,16 @@ def test_the_keys_of_a_folder_are_told_without_their_passwords(tmp_path: Path) -
     (tmp_path / "sub").mkdir()
     found = public_keys_in([tmp_path, tmp_path / "gone"])
     assert (frozenset({first.verifier.public}), False) == (found, open_to_all.verifier.public in found)
+
+
+def test_looking_for_keys_keeps_the_locks_of_a_store(tmp_path: Path, key_path: Path) -> None:
+    """A store in the same folder keeps its locks: another process that closes it does not take its log away."""
+    store = tmp_path / "book.db"
+    ours = sqlite3.connect(store)
+    ours.execute("PRAGMA journal_mode = WAL")
+    ours.execute("CREATE TABLE said (it TEXT)")
+    assert 1 == len(public_keys_in([tmp_path]))
+    others = "import sqlite3, sys; theirs = sqlite3.connect(sys.argv[1]); theirs.execute('SELECT * FROM said'); theirs.close()"
+    subprocess.run([sys.executable, "-c", others, str(store)], check=True)
+    assert (tmp_path / "book.db-wal").exists()
+    ours.close()
