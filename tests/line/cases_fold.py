@@ -9,6 +9,7 @@ import msgspec
 
 from ledger.book.instant import instant_ms
 from ledger.line.case_rows import Case, CaseAnswer, CaseHold, CaseNotice, Consignee
+from ledger.line.cases import CaseOpened
 from ledger.line.fact import Fact
 from ledger.line.making_rows import Made, UnitStep
 from ledger.line.rows import Shipped, Unit
@@ -23,7 +24,8 @@ def cases_told(facts: Iterable[Fact]) -> dict[str, Any]:
         name: {} for name in ("consignees", "cases", "answers", "notices", "made", "steps", "engraved", "sent")
     }
     held = set()
-    for fact in facts:
+    # What opens a case comes before all else about it, whatever a correction said in the place of an earlier fact.
+    for fact in sorted(facts, key=lambda fact: not isinstance(fact.record, CaseOpened)):
         said = msgspec.to_builtins(fact.record)
         kind, at_ms = said["kind"], instant_ms(said["at"])
         if kind == "consignee-registered":
