@@ -19,6 +19,7 @@ from ledger.evidence.dossier_format import MAX_LINE_BYTES, MAX_OPENINGS_BYTES
 from ledger.evidence.entry_facts import read_records
 from ledger.evidence.first_fault import naming_file
 from ledger.evidence.receipt_check import ReceiptCheck
+from ledger.evidence.station_check import StationCheck, signed_bytes
 from ledger.line.erasure_rows import field_name
 from ledger.line.erasures import Erasure
 from ledger.line.record import Record
@@ -88,7 +89,7 @@ def check_entries(
     Raises MalformedDossier or DossierRejected naming the file and the field.
     """
     before, before_hash = -2, b""
-    receipts = ReceiptCheck(checkpoint)
+    receipts, stations = ReceiptCheck(checkpoint), StationCheck()
     for index in indexes:
         name = f"entries/{index}.json"
         raw = archive.content(name, canonical.MAX_ENTRY_BYTES)
@@ -111,7 +112,9 @@ def check_entries(
             where = f"{name}: recorded_at"
             raise DossierRejected("entry was recorded before the one before it", got=entry.recorded_at, where=where)
         tally.latest = (index, recorded_ms)
+        signed = signed_bytes(entry)
         records = read_records(entry.said.records, name)
+        stations.check(entry, signed, records)
         tally.hear(index, records)
         for taker in takers:
             taker.take(entry, records)

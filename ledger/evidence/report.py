@@ -121,6 +121,7 @@ class DossierReport:
             *self._witnessed(),
             *(Line("time", _token_words(one)) for one in self.tokens),
             Line("entries", "every entry stands in the book under that checkpoint, byte for byte"),
+            *self._stations(),
             Line(
                 "sealed",
                 f"sealed fields: {counts.opened} opened and as sealed, {counts.withheld} withheld, {counts.erased} erased",
@@ -140,6 +141,11 @@ class DossierReport:
         if counts.verdicts:
             lines.append(Line("table", "the table of verdicts is that of the sheets"))
         return lines + [Line(part, words) for part, words in self.parts.items()]
+
+    def _stations(self) -> Iterator[Line]:
+        if self.signed_entries:
+            signed = counted(self.signed_entries, "station's own signature")
+            yield Line("stations", f"{signed} on entries, each by a key that the book knew then")
 
     def _witnessed(self) -> Iterator[Line]:
         if self.cosigned:
@@ -168,9 +174,6 @@ class DossierReport:
         if self.files:
             words = f"the files of claims, named by their SHA-256: {self.files}, of which {self.files_erased} erased"
             lines.append(Line("files", words))
-        if self.signed_entries:
-            words = f"the stations' own signatures on {counted(self.signed_entries, 'entry')}"
-            lines.append(Line("stations", words))
         return lines
 
     def _lots_not_checked(self) -> Iterator[Line]:

@@ -8,7 +8,8 @@ The steps, in this order; the first thing that is wrong is raised, and names the
 4. the checkpoint is signed by the book's key, which must be among those given and speak for that size of the book, and
    cosigned as the reader's policy asks; time stamps are over it;
 5. each entry stands under that checkpoint by its receipt, follows the entry before it where that is here too, and its
-   opened fields fit what was sealed; none is younger than a cosignature or a time stamp;
+   opened fields fit what was sealed; a station's signature on it is by a key that the book knew then; none is younger than
+   a cosignature or a time stamp;
 6. the keys are those that entries introduce, and both signing keys speak for this size of the book;
 7. each lot's page leads to the root that its closing states;
 8. each ball's sheet is what the entries give when they are folded anew: facts, lots, readings, verdicts; and so are its
