@@ -50,15 +50,23 @@ def whereabouts(reader: Reader, units: Sequence[str]) -> dict[str, Whereabouts]:
 
 
 def count_whereabouts(reader: Reader, units: Sequence[str]) -> Counter[Whereabouts]:
-    """How many of some units, given in their order, are where; by no row a unit if there are no others between them."""
+    """How many of some units, given in their order, are where.
+
+    No row a unit is read of a dense stretch of which all are wanted, or all are in one place.
+    """
     if not units:
         return Counter()
+    rows, most = reader.transaction.rows, _AS_RANGE * len(units)
     stretch, ends = '"unit" >= ? AND "unit" <= ?', (units[0], units[-1])
-    more = f'SELECT count(*) FROM (SELECT 1 FROM "unit" WHERE {stretch} LIMIT {len(units) + 1}) t'
-    if reader.transaction.row(more, ends) != (len(units),):
-        return Counter(whereabouts(reader, units).values())
-    counts = f'SELECT "state", "away", count(*) FROM "unit" WHERE {stretch} GROUP BY "state", "away"'
-    return Counter({(state, away): count for state, away, count in reader.transaction.rows(counts, ends)})
+    [(there,)] = rows(f'SELECT count(*) FROM (SELECT 1 FROM "unit" WHERE {stretch} LIMIT {most + 1}) t', ends)
+    if there <= most:
+        text = f'SELECT "state", "away", count(*) FROM "unit" WHERE {stretch} GROUP BY "state", "away"'
+        counts = {(state, away): count for state, away, count in rows(text, ends)}
+        if there == len(units):
+            return Counter(counts)
+        if len(counts) == 1:
+            return Counter(dict.fromkeys(counts, len(units)))
+    return Counter(whereabouts(reader, units).values())
 
 
 def shipment_rows(reader: Reader, shipments: Collection[str]) -> dict[str, ShipmentRow]:
