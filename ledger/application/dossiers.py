@@ -123,10 +123,13 @@ class _Content:
         """The content of the dossier, without its report."""
         reader, asked = self._reader, self._asked
         keys: list[BookKey] = every_row(reader.transaction, BookKey)
-        nodes = self._ground.nodes | {f"key:{key.key_name}" for key in keys}
+        nodes = self._ground.nodes
         if self._events is not None:
-            nodes |= event_nodes(reader, self._ground.nodes)
+            nodes |= event_nodes(reader, nodes)
+        nodes |= {f"key:{key.key_name}" for key in keys}
         indexes = needed_indexes(StoredFacts(reader), nodes)
+        # They grow with the balls, and are not asked for again.
+        nodes.clear()
         published = published_covering(reader, indexes[-1] + 1)
         note = asked.note if published is None else published.note
         approval = self._approval_content()

@@ -82,17 +82,18 @@ def _lot_story(reader: Reader, lot: str) -> LotStory:
 
 def event_nodes(reader: Reader, nodes: Collection[str]) -> set[str]:
     """The nodes whose facts events about ``nodes`` are told from besides: what once was about them, their holds, and the
-    corrections of their facts.  Memory grows with the answer alone.
+    corrections of their facts; those of which there are facts.
     """
-    wanted = sorted(node for node in nodes if node.startswith(("lot:", "unit:")))
     found: set[str] = set()
+    wanted = sorted(nodes)
     for start in range(0, len(wanted), STRETCH):
-        stretch = wanted[start : start + STRETCH]
-        holds: list[Hold] = rows_with(reader, Hold, "node", stretch)
-        told = {*(f"{ONCE}{node}" for node in stretch), *(f"hold:{hold.hold}" for hold in holds)}
-        addresses = {one.address for one in _rows(reader, About, "node", {*stretch, *told})}
-        changed = (row.address for row in _rows(reader, FactRow, "address", addresses) if row.body)
-        found |= told | {f"fact:{address}" for address in changed}
+        chunk = wanted[start : start + STRETCH]
+        once: list[About] = rows_with(reader, About, "node", [f"{ONCE}{node}" for node in chunk])
+        holds: list[Hold] = rows_with(reader, Hold, "node", chunk)
+        told = {*(row.node for row in once), *(f"hold:{hold.hold}" for hold in holds)}
+        about: list[About] = rows_with(reader, About, "node", [*chunk, *sorted(told)])
+        rows: list[FactRow] = rows_with(reader, FactRow, "address", {one.address for one in about})
+        found |= told | {f"fact:{row.address}" for row in rows if row.body}
     return found
 
 

@@ -17,7 +17,7 @@ import re
 import struct
 import zlib
 from array import array
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import BinaryIO, NamedTuple
 
 from ledger.errors import MalformedDossier, TooLarge
@@ -32,6 +32,7 @@ _CENTRAL = struct.Struct("<4sHHHHHHIIIHHHHHII")
 _END = struct.Struct("<4sHHHHIIH")
 _END64 = struct.Struct("<4sQHHIIQQQQ")
 _LOCATOR64 = struct.Struct("<4sIQI")
+_KEPT = struct.Struct("<BII")
 _DATE = 0x0021
 _FULL16, _FULL32 = 0xFFFF, 0xFFFFFFFF
 _BLOCK = 1 << 20
@@ -78,34 +79,52 @@ def _end_records(count: int, start: int, size: int) -> bytes:
 
 
 class ArchiveWriter:
-    """Writes members one after another; `close` ends the archive. Keeps about 100 bytes a member."""
+    """Writes members one after another; `close` ends the archive. Keeps a member's name and nine bytes more."""
 
     def __init__(self, out: BinaryIO) -> None:
         """Write to ``out``, from its present position."""
         self._out = out
         self._at = 0
-        self._directory = bytearray()
+        self._kept = bytearray()
         self._count = 0
 
     def add(self, name: str, content: bytes | bytearray) -> None:
         """Write one member. Raises MalformedDossier for a name of another form, TooLarge beyond the limits."""
+        self.add_blocks(name, len(content), zlib.crc32(content), (content,))
+
+    def add_blocks(self, name: str, size: int, crc: int, blocks: Iterable[bytes | bytearray]) -> None:
+        """Write one member whose content comes in blocks; size and CRC-32 are known before. Raises as `add`."""
         check_name(name)
-        if len(content) > MAX_MEMBER_BYTES or self._count >= MAX_MEMBERS:
+        if size > MAX_MEMBER_BYTES or self._count >= MAX_MEMBERS:
             raise TooLarge(
                 "archive cannot hold it", expected=f"{MAX_MEMBER_BYTES} bytes, {MAX_MEMBERS} files", where=name
             )
-        member = Member(name, self._at, len(content), zlib.crc32(content))
-        header = _local_header(member)
+        header = _local_header(Member(name, self._at, size, crc))
         self._out.write(header)
-        self._out.write(content)
-        self._at += len(header) + len(content)
-        self._directory += _central_header(member)
+        for block in blocks:
+            self._out.write(block)
+        self._at += len(header) + size
+        self._kept += _KEPT.pack(len(name), size, crc) + name.encode("ascii")
         self._count += 1
+
+    def members(self) -> Iterator[Member]:
+        """The members written so far, in their order."""
+        place = offset = 0
+        while place < len(self._kept):
+            length, size, crc = _KEPT.unpack_from(self._kept, place)
+            place += _KEPT.size + length
+            member = Member(self._kept[place - length : place].decode("ascii"), offset, size, crc)
+            offset += _LOCAL.size + length + size
+            yield member
 
     def close(self) -> None:
         """Write the directory and the end."""
-        self._out.write(self._directory)
-        self._out.write(_end_records(self._count, self._at, len(self._directory)))
+        length = 0
+        for member in self.members():
+            header = _central_header(member)
+            self._out.write(header)
+            length += len(header)
+        self._out.write(_end_records(self._count, self._at, length))
 
 
 class Archive:

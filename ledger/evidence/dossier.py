@@ -9,6 +9,7 @@ whoever hands a dossier over runs it first.
 from __future__ import annotations
 
 import hashlib
+import zlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, BinaryIO
@@ -106,16 +107,35 @@ class DossierContent:
 
 
 class _Parts:
-    """The archive, the line of SHA256SUMS for each file written, and what the manifest counts."""
+    """The archive, the digest of each file written, and what the manifest counts."""
 
     def __init__(self, out: BinaryIO) -> None:
         self.archive = ArchiveWriter(out)
-        self.lines = bytearray()
+        self._digests = bytearray()
         self.counts = LayoutCounter()
 
     def add(self, name: str, content: bytes) -> None:
         self.archive.add(name, content)
-        self.lines += f"{hashlib.sha256(content).hexdigest()}  {name}\n".encode()
+        self._digests += hashlib.sha256(content).digest()
+
+    def add_sums(self) -> str:
+        """Write SHA256SUMS, a line for each file so far, in blocks; its own digest, 64 hex digits."""
+        digest, size, crc = hashlib.sha256(), 0, 0
+        for block in self._sums():
+            digest.update(block)
+            size, crc = size + len(block), zlib.crc32(block, crc)
+        self.archive.add_blocks(SUMS, size, crc, self._sums())
+        return digest.hexdigest()
+
+    def _sums(self) -> Iterator[bytes]:
+        lines: list[str] = []
+        # Counted, since the archive grows by SHA256SUMS itself while its lines are written.
+        for place, member in zip(range(len(self._digests) // 32), self.archive.members(), strict=False):
+            lines.append(f"{self._digests[place * 32 : place * 32 + 32].hex()}  {member.name}\n")
+            if len(lines) == 1_000:
+                yield "".join(lines).encode()
+                lines.clear()
+        yield "".join(lines).encode()
 
     def add_one(self, sort: str, name: str, content: bytes | None) -> None:
         """Add the one file of its sort, where there is one."""
@@ -166,18 +186,16 @@ def write_dossier(out: BinaryIO, content: DossierContent) -> None:
 
 
 def _write_end(parts: _Parts, content: DossierContent, head: UnverifiedCheckpoint) -> None:
-    lines = parts.lines
     manifest = Manifest(
         format="pourbook dossier",
         v=FORMAT,
         book=head.origin,
         tree_size=head.tree_size,
         scope=content.scope,
-        sums=hashlib.sha256(lines).hexdigest(),
+        sums=parts.add_sums(),
         counts=parts.counts.counts(),
     )
     page = format_page(manifest)
-    parts.archive.add(SUMS, lines)
     parts.archive.add(MANIFEST, page)
     text = signed_text(head.origin, hashlib.sha256(page).hexdigest())
     parts.archive.add(SIGNATURE, sign_note(text, [content.signer]))
