@@ -29,6 +29,7 @@ from ledger.store.erasing import Erasing
 from ledger.store.group import Asked, Draft, Group, Scope, check_group, entry_rows, opening_rows, request_rows
 from ledger.store.head import Head, read_head, write_head
 from ledger.store.loader import Loader
+from ledger.store.moved import check_writable
 from ledger.store.selections import every_row
 from ledger.store.tiles import StoredTiles, store_tiles
 from ledger.store.transaction import Transaction
@@ -79,6 +80,7 @@ class Committer:
         transaction.begin_write()
         try:
             head = read_head(transaction, lock=True)
+            check_writable(transaction)
             secret = self._check_settings(transaction)
             if head.checkpoint is not None:
                 self._check_stored_note(transaction, head, head.checkpoint)
@@ -122,6 +124,7 @@ class Committer:
         transaction = self._transaction
         transaction.begin_write()
         head = read_head(transaction, lock=True)
+        check_writable(transaction)
         tail = self._catch_up(transaction, head)
         group = check_group(self._scope, transaction, head, asked, self._clock_ms())
         before = tail.frontier
