@@ -67,6 +67,9 @@ COMMANDS: tuple[Command, ...] = (
     Command("export", "write the dossier of a selection of balls to a file", "ops.commands.export"),
     Command("mirror", "follow a book from outside, and keep the evidence if it is ever forked", "ops.commands.mirror"),
     Command("epcis", "the history of a ball or a lot as EPCIS 2.0 events", "ops.commands.epcis"),
+    Command("copy", "move or copy a book to another store: SQLite to PostgreSQL, and back", "ops.commands.copy"),
+    Command("backup", "the whole book in one encrypted file, while the service runs", "ops.commands.backup"),
+    Command("restore", "a book from a backup, in an empty store of either kind", "ops.commands.restore"),
     Command("accounts", "who has an account; a first password, a code for a device", "ops.commands.accounts"),
     Command("keys", "make a key file, or show what one says", "ops.commands.keys"),
 )

@@ -107,6 +107,7 @@ MAY_SAY: Mapping[str, frozenset[str]] = {
     "erasure": frozenset({"quality", "admin"}),
     "name-erasure": frozenset({"quality", "admin"}),
     "blob-erasure": frozenset({"quality", "admin"}),
+    "book-restored": _KEEPER,
 }
 """Who may say which kind of record."""
 

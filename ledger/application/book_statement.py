@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
+from ledger.application.backing_up import LastBackup, last_backup
 from ledger.application.book_checks import BookCheck, kept_checks
 from ledger.application.pourbook import Pourbook
 from ledger.application.witnessing import Witnessing, witnessing
@@ -60,6 +61,7 @@ class BookStanding(msgspec.Struct, frozen=True, kw_only=True):
     last_check: BookCheck | None
     checks: tuple[BookCheck, ...]
     witnessing: Witnessing
+    backup: LastBackup | None
 
 
 def book_standing(book: Pourbook) -> BookStanding:
@@ -82,6 +84,7 @@ def book_standing(book: Pourbook) -> BookStanding:
         last_check=next((check for check in checks if not check.unfinished), None),
         checks=tuple(checks),
         witnessing=witnessing(book),
+        backup=last_backup(book.store),
     )
 
 

@@ -99,11 +99,11 @@ def check_book(
             with open_check(store) as transaction:
                 report = _check_truth(Reader(transaction), origin, keys, views=True, progress=progress)
                 _check_views(transaction, progress)
-                _check_key_term(Reader(transaction), origin, keys)
+                check_key_term(Reader(transaction), origin, keys)
         else:
             with open_reader(store) as reader:
                 report = _check_truth(reader, origin, keys, views=False, progress=progress)
-                _check_key_term(reader, origin, keys)
+                check_key_term(reader, origin, keys)
     except (store.dialect.errors, TypeError, AttributeError) as error:
         # SQLite keeps a value of any sort in any cell; whoever put a number where bytes belong damaged the store.
         raise StoreDamaged("a stored row cannot be read", got=type(error).__name__) from error
@@ -190,8 +190,8 @@ class _Covered:
             )
 
 
-def _check_key_term(reader: Reader, origin: str, keys: Sequence[Verifier]) -> None:
-    """The key that signed the stored checkpoint spoke for its size, as the views say."""
+def check_key_term(reader: Reader, origin: str, keys: Sequence[Verifier]) -> None:
+    """Check that the key that signed the stored checkpoint spoke for its size, as the views say. Raises SignatureRejected."""
     note = reader.head().checkpoint
     if note is None:
         return

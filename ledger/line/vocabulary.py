@@ -14,6 +14,7 @@ from ledger.line.kinds import PLAIN_KINDS
 from ledger.line.plant_rules import PLANT_RULES_SET
 from ledger.line.record import Record
 from ledger.line.release_policy import RELEASE_POLICY_SET
+from ledger.line.restorations import BOOK_RESTORED
 
 KINDS: tuple[Kind, ...] = (
     *PLAIN_KINDS,
@@ -26,6 +27,7 @@ KINDS: tuple[Kind, ...] = (
     ERASURE,
     NAME_ERASURE,
     BLOB_ERASURE,
+    BOOK_RESTORED,
 )
 
 KIND_OF: dict[type[Record], Kind] = {kind.record: kind for kind in KINDS}

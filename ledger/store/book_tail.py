@@ -16,6 +16,7 @@ from ledger.book.merkle import EMPTY_ROOT
 from ledger.book.tiles import TILE_WIDTH, root_from_tiles
 from ledger.errors import LedgerError, StoreBehind, StoreDamaged
 from ledger.store.head import Head
+from ledger.store.restored import lost_heads
 from ledger.store.tiles import Edge, StoredTiles, Tile, load_edge
 from ledger.store.transaction import Transaction
 
@@ -69,11 +70,14 @@ def _check_last_entries(transaction: Transaction, head: Head) -> None:
 def check_not_behind(transaction: Transaction, head: Head, origin: str, known: bytes | str) -> None:
     """Check that the store holds all that a checkpoint kept elsewhere says; the caller has checked its signature.
 
+    A head that the book's entries give up, since it was restored to less, is passed over.
     Raises StoreBehind for an older store, StoreDamaged for one that went another way. O(log n).
     """
     checkpoint = parse_checkpoint(known)
     if checkpoint.origin != origin:
         raise StoreDamaged("known checkpoint is of another book", expected=origin, got=checkpoint.origin)
+    if (checkpoint.tree_size, checkpoint.root_hash) in lost_heads(transaction):
+        return
     if checkpoint.tree_size > head.size:
         raise StoreBehind(
             "store is older than a checkpoint known elsewhere",

@@ -1,4 +1,5 @@
-"""`pourbook keys new`, `new-seal` and `show`: key files, made and looked at, and the file that reports are sealed with.
+"""`pourbook keys new`, `new-seal`, `new-backup` and `show`: key files, made and looked at, what reports are sealed with,
+and the key that opens backups.
 
 The password is typed, or read from the first line of a file; it is never an argument, since other users of a
 machine can see those. Nothing here puts a key into the book: introducing one is a record.
@@ -17,13 +18,14 @@ from cryptography.hazmat.primitives.hashes import SHA256
 
 from ledger.book.signing import PURPOSES, format_verifier
 from ledger.errors import KeyFileRefused
+from ops.age_files import create_identity
 from ops.key_files import create_key_file, open_key_file, read_key_file
 from ops.seal_files import create_seal_file
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the two actions and what each takes."""
-    actions = parser.add_subparsers(dest="action", required=True, metavar="new|new-seal|show")
+    actions = parser.add_subparsers(dest="action", required=True, metavar="new|new-seal|new-backup|show")
     new = actions.add_parser("new", help="make a key and write it, encrypted, to a new file")
     new.add_argument("file", type=Path)
     new.add_argument("--name", required=True, help="the key's name, as verifiers will know it")
@@ -36,6 +38,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     seal.add_argument("file", type=Path)
     seal.add_argument("--name", required=True, help="whose seal it is, as readers of a report will see it")
     seal.add_argument("--password-file", type=Path, help="read the password from this file's first line")
+    backup = actions.add_parser(
+        "new-backup", help="make the key that opens backups (age format), and print its public line"
+    )
+    backup.add_argument("file", type=Path)
     show = actions.add_parser("show", help="print name, purpose and verifier line of a key file")
     show.add_argument("file", type=Path)
     show.add_argument("--prove", action="store_true", help="open it, to prove that the lines belong to the key")
@@ -53,6 +59,12 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.action == "new-seal":
         password = _password(arguments.password_file, again=True)
         _print_seal(create_seal_file(arguments.file, arguments.name, password, datetime.now(UTC)), arguments.file)
+        return 0
+    if arguments.action == "new-backup":
+        public = create_identity(arguments.file)
+        print(f"written: {arguments.file}")
+        print(f"recipient: {public}")
+        print("keep the file elsewhere than the service and its backups: whoever has it reads them all")
         return 0
     key_file = read_key_file(arguments.file)
     if arguments.prove:

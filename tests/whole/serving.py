@@ -104,6 +104,10 @@ class ServiceProcess:
         self.process.terminate()
         return self._gone()
 
+    def stop_refused(self) -> int:
+        """Wait for the end of one that does not start; its exit code."""
+        return self._gone()
+
     def _gone(self) -> int:
         code = self.process.wait(60)
         assert self.process.stdout is not None
