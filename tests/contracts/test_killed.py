@@ -44,7 +44,7 @@ def killed_once(url: str, project: Path, first: int, lines: int) -> list[tuple[i
     return [(int(index), int(ball)) for index, ball in whole]
 
 
-@pytest.mark.parametrize("rounds", [4, pytest.param(40, marks=pytest.mark.full)])
+@pytest.mark.parametrize("rounds", [4, pytest.param(15, marks=pytest.mark.full)])
 def test_what_was_acknowledged_stands_exactly_once(url: str, project: Path, rounds: int) -> None:
     """After each kill the store opens, its end checks, every acknowledged ball is there once, and the views are the fold."""
     dice = random.Random(20260302)  # moments, not secrets

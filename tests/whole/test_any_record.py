@@ -21,7 +21,7 @@ from tests.whole.read_back import ReadBack
 
 @pytest.mark.parametrize(
     ("seed", "count"),
-    [(1, 1500), (2, 1500), *(pytest.param(seed, 15_000, marks=pytest.mark.full) for seed in range(3, 9))],
+    [(1, 1500), (2, 1500), *(pytest.param(seed, 15_000, marks=pytest.mark.full) for seed in (3, 6))],
 )
 def test_any_records_leave_a_whole_book(tmp_path: Path, seed: int, count: int) -> None:
     """Only this project's refusals answer what is not entered; the views are what a rebuild and another fold give."""

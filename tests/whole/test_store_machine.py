@@ -378,4 +378,4 @@ def test_random_plants_keep_the_invariants(tmp_path: Path) -> None:
 @pytest.mark.full
 def test_many_random_plants_keep_the_invariants(tmp_path: Path) -> None:
     """The same over many more and longer runs."""
-    run(tmp_path, examples=400, steps=50)
+    run(tmp_path, examples=200, steps=50)

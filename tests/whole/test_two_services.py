@@ -83,7 +83,7 @@ def test_serials_are_allotted_once_across_services(tmp_path: Path, url: str) -> 
     premises.check()
 
 
-@pytest.mark.parametrize("kills", [2, pytest.param(20, marks=pytest.mark.full)])
+@pytest.mark.parametrize("kills", [2, pytest.param(6, marks=pytest.mark.full)])
 def test_a_killed_service_does_not_harm_the_other(tmp_path: Path, url: str, kills: int) -> None:
     """Of two processes on one store one is killed: the other goes on, and answers for what the dead one entered."""
     dice = random.Random(20260303)
