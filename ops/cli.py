@@ -70,6 +70,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("copy", "move or copy a book to another store: SQLite to PostgreSQL, and back", "ops.commands.copy"),
     Command("backup", "the whole book in one encrypted file, while the service runs", "ops.commands.backup"),
     Command("restore", "a book from a backup, in an empty store of either kind", "ops.commands.restore"),
+    Command("grant", "let a database role serve the book that can change nothing entered", "ops.commands.grant"),
     Command("accounts", "who has an account; a first password, a code for a device", "ops.commands.accounts"),
     Command("keys", "make a key file, or show what one says", "ops.commands.keys"),
 )
