@@ -27,6 +27,15 @@ BUSY_MS = 15_000
 WAL_PAGES = 8_192
 """WAL pages (4 KiB) before SQLite copies them back: large, so that the copying adds few flushes to each commit."""
 
+_KEPT: dict[str, tuple[str, ...]] = {
+    "fsync": ("on",),
+    "full_page_writes": ("on",),
+    # `local` waits for this server's own disk; with a standby, `remote_apply` waits for that one too.
+    "synchronous_commit": ("on", "remote_apply", "remote_write", "local"),
+}
+"""Settings of a server, and the values under which a commit that returned is not lost with the machine
+(https://www.postgresql.org/docs/18/runtime-config-wal.html)."""
+
 _encode = msgspec.json.Encoder().encode
 
 
@@ -180,6 +189,9 @@ class Postgres(Dialect):
     def __init__(self, busy_ms: int = BUSY_MS) -> None:
         """Import the driver; only a PostgreSQL store needs it."""
         super().__init__(busy_ms)
+        # A process that is stopped in the middle holds the head's lock: the server ends its transaction before those who
+        # wait for the lock give up. What it did is taken back, and it finds its connection gone.
+        self.begin_write = f"{self.begin_write}; SET LOCAL idle_in_transaction_session_timeout = {busy_ms // 2}"
         import psycopg  # noqa: PLC0415  # a SQLite store must start without it
 
         self.errors = psycopg.Error
@@ -208,11 +220,14 @@ class Postgres(Dialect):
         connection.autocommit = True
         connection.execute(f"SET lock_timeout = {self.busy_ms}")
         connection.execute("SET client_min_messages = warning")
-        for setting in ("fsync", "synchronous_commit"):
+        for setting, kept in _KEPT.items():
             value = connection.execute(f"SHOW {setting}").fetchone()[0]
-            if value not in {"on", "remote_apply", "remote_write", "local"}:
+            if value not in kept:
                 raise StoreUnavailable(
-                    "server does not keep commits", expected=f"{setting} on", got=value, mend=f"set {setting} = on"
+                    "server could lose what it has acknowledged",
+                    expected=f"{setting} {' or '.join(kept)}",
+                    got=value,
+                    mend=f"set {setting} = on",
                 )
 
     def clean_erased(self, transaction: Any) -> bool:
