@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from functools import cache
-from typing import Literal
+from typing import Literal, TypeVar
 
 from cryptography import x509
 from cryptography.hazmat.primitives.asymmetric import ec, rsa
@@ -17,6 +19,8 @@ PASSWORD = b"a password for tests"
 NAME = "Plant 1 (invented)"
 NOW = dt.datetime.now(dt.UTC).replace(microsecond=0)
 """The library signs by its own clock, so certificates are valid about the run."""
+
+T = TypeVar("T")
 
 Kind = Literal["rsa", "weak", "elliptic"]
 
@@ -48,3 +52,12 @@ def seal_file(kind: Kind = "rsa", name: str = NAME) -> bytes:
 def seal_key(stamp: Stamp | None = None, *, now: dt.datetime = NOW) -> SealKey:
     """A seal that is ready."""
     return SealKey(seal_file(), PASSWORD, now=now, stamp=stamp)
+
+
+def in_own_thread(call: Callable[[], T]) -> T:
+    """What a call gives that seals, or checks a seal: the library starts a loop, and a thread drives one at a time.
+
+    The thread of a test that drives a browser has one already.
+    """
+    with ThreadPoolExecutor(1) as threads:
+        return threads.submit(call).result()

@@ -19,13 +19,19 @@ Change = Callable[[Files], Files]
 class Tampering(NamedTuple):
     """A bad dossier, the place of its first fault, and what the reader trusts.
 
-    ``by_both``: a browser finds it too; else the fault lies in what only the whole check makes anew.
+    ``unchecked``: a browser does not find it, since the fault lies in what only the whole check makes anew; these are the
+    words with which the page says that it did not check that. Empty where both find it.
     """
 
     make: Callable[[], bytes]
     where: str
     trust: str = KEYS
-    by_both: bool = True
+    unchecked: str = ""
+
+    @property
+    def by_both(self) -> bool:
+        """Whether a browser finds it too."""
+        return not self.unchecked
 
 
 def good_files() -> Files:

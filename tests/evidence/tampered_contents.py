@@ -42,8 +42,8 @@ def replaced(name: str, old: bytes, new: bytes, files: Files) -> Files:
     return {**files, name: files[name].replace(old, new, 1)}
 
 
-def _forged(name: str, old: bytes, new: bytes, *, by_both: bool = True, where: str = "") -> Tampering:
-    return Tampering(partial(sealed_anew, partial(replaced, name, old, new)), where or name, by_both=by_both)
+def _forged(name: str, old: bytes, new: bytes, *, unchecked: str = "", where: str = "") -> Tampering:
+    return Tampering(partial(sealed_anew, partial(replaced, name, old, new)), where or name, unchecked=unchecked)
 
 
 def lines_swapped(name: str, files: Files) -> Files:
@@ -256,16 +256,18 @@ LOTS: Mapping[str, Tampering] = {
 }
 """What is left out, or told otherwise, of a closed lot."""
 
+SHEETS_UNCHECKED = "Whether the sheets follow from the entries, and the verdicts from the readings and rulebooks."
+
 SHEETS: Mapping[str, Tampering] = {
-    "a reading": _forged("balls/U-1.json", b'"value":15100000', b'"value":15000000', by_both=False),
-    "an uncertainty": _forged("balls/U-1.json", b'"expanded":20000', b'"expanded":10000', by_both=False),
-    "the place of a body": _forged("balls/U-2.json", b',"body":"11.0.0"', b"", by_both=False),
-    "a certainty": _forged("balls/U-1.json", b"possible", b"certain", by_both=False),
+    "a reading": _forged("balls/U-1.json", b'"value":15100000', b'"value":15000000', unchecked=SHEETS_UNCHECKED),
+    "an uncertainty": _forged("balls/U-1.json", b'"expanded":20000', b'"expanded":10000', unchecked=SHEETS_UNCHECKED),
+    "the place of a body": _forged("balls/U-2.json", b',"body":"11.0.0"', b"", unchecked=SHEETS_UNCHECKED),
+    "a certainty": _forged("balls/U-1.json", b"possible", b"certain", unchecked=SHEETS_UNCHECKED),
     "the correction of a reading left out": Tampering(
-        lambda: with_content(entries=entries_of(closed_book(), (10, 11))), "balls/U-2.json", by_both=False
+        lambda: with_content(entries=entries_of(closed_book(), (10, 11))), "balls/U-2.json", unchecked=SHEETS_UNCHECKED
     ),
     "a lot above the balls left out": Tampering(
-        lambda: with_content(entries=entries_of(closed_book(), (10, 5))), "balls/U-1.json", by_both=False
+        lambda: with_content(entries=entries_of(closed_book(), (10, 5))), "balls/U-1.json", unchecked=SHEETS_UNCHECKED
     ),
 }
 """What only the whole check finds, since it makes every sheet anew."""

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import io
 import time
+from collections.abc import Callable
 
 import pytest
 
 from ledger.errors import DossierRejected, MalformedDossier
 from ledger.evidence.verifier import check_dossier
+from tests.evidence.signed_entries import INTRODUCED, SAYS, STATION, signed_dossier
+from tests.evidence.tampered_parts import reported_dossier
 from tests.evidence.tamperings import TAMPERINGS
 from tests.evidence.witnessed_dossier import KEYS, full_dossier, policy_text, trust_of
 
@@ -32,6 +35,19 @@ def test_what_is_tampered_with_was_good(trust: str) -> None:
     report = check_dossier(io.BytesIO(full_dossier()), trust_of(trust))
 
     assert (2, 14, 2) == (report.counts.balls, report.counts.entries, len(report.cosigned))
+
+
+@pytest.mark.parametrize(
+    ("make", "signed"),
+    [(reported_dossier, 0), (lambda: signed_dossier([[INTRODUCED], [SAYS]], {3: STATION}), 1)],
+    ids=["whole", "signed by a station"],
+)
+def test_parts_that_are_tampered_with_were_good(make: Callable[[], bytes], signed: int) -> None:
+    """Events, credentials, report and stations' signatures are right in the dossiers that their rows start from."""
+    report = check_dossier(io.BytesIO(make()), trust_of(KEYS))
+
+    assert signed == report.signed_entries
+    assert ({"events", "credentials", "report"} if not signed else set()) == report.parts.keys()
 
 
 def test_the_table_is_long_enough() -> None:

@@ -196,6 +196,14 @@ def test_every_case_says_what_it_shows() -> None:
     assert [] == [case.splitlines()[0] for case in cases if "```sh" not in case or "\nShows" not in case]
 
 
+def test_parts_that_only_the_whole_check_makes_anew_are_named() -> None:
+    """What no command of the page holds against the entries stands in its last section."""
+    left = verify_text().decode().partition("## What these commands leave out")[2]
+    parts = ("balls/", "keys.json", "stations' own signatures", "events/", "credentials/", "did.json")
+
+    assert [] == [part for part in (*parts, "approval.json", "verdicts.csv", "report.pdf") if part not in left]
+
+
 def sealed_pdf(folder: Path) -> bytes:
     """One page, sealed by a key and certificate that OpenSSL makes."""
     made = ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-keyout", "key.pem", "-out", "crt.pem"]
