@@ -12,9 +12,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy import select
 from sqlalchemy.engine import make_url
 
-from ledger.store.engine import Store
+from ledger.store.engine import Store, open_store
+from ledger.store.rebuild import rebuild_views
+from ledger.store.truth_tables import TRUTH
 
 _numbers = itertools.count(1)
 
@@ -55,6 +58,24 @@ def fresh_database(server: str) -> str:
 def fresh_file(folder: Path) -> str:
     """The address of a SQLite file that does not exist yet."""
     return f"sqlite:///{folder / f'book-{next(_numbers)}.db'}"
+
+
+def copied_book(store: Store, url: str) -> Store:
+    """The same book in an empty store at ``url``: every row of the truth, and views made anew from the entries."""
+    copy = open_store(url)
+    with store.engine.connect() as source, copy.engine.begin() as target:
+        for table in TRUTH.sorted_tables:
+            rows = [dict(row) for row in source.execute(table.select()).mappings()]
+            if table.name == "head":  # never deleted; an empty store's says that there is nothing
+                target.execute(table.update(), rows)
+                continue
+            if table.name == "setting":
+                known = set(target.execute(select(table.c.name)).scalars())
+                rows = [row for row in rows if row["name"] not in known]
+            if rows:
+                target.execute(table.insert(), rows)
+    rebuild_views(copy)
+    return copy
 
 
 def every_row(store: Store) -> dict[str, list[Any]]:

@@ -26,9 +26,12 @@ from tests.application.floor import (
 STEM = "https://id.example.com"
 
 
-def told_plant(folder: Path) -> Floor:
-    """The plant, everything entered: U-1 was sold and came back, U-2 was read wrongly, U-3 and U-4 ended."""
-    floor = Floor(folder)
+def told_plant(folder: Path, url: str = "") -> Floor:
+    """The plant, everything entered: U-1 was sold and came back, U-2 was read wrongly, U-3 and U-4 ended.
+
+    In a file, or at ``url``.
+    """
+    floor = Floor(folder, url=url)
     floor.stock(60)
     floor.say(blocks("BL-2", 4, 40))
     floor.say(cores("CL-1", 30, ("BL-1", 20)), cores("CL-2", 30, ("BL-2", 20)))
