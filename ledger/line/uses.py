@@ -1,4 +1,4 @@
-"""What rests on a model, a process plan or a gauge: such a fact is replaced, but not withdrawn from under its uses.
+"""What rests on a model, a plan, a gauge or an approval: such a fact is replaced, but not withdrawn from under its uses.
 
 Looked for where a correction takes the fact away; a replacement that speaks of another model or gauge takes it away too.
 So does one by which a gauge would show another quantity or unit: every reading of it was said in the old one, and none is
@@ -15,10 +15,11 @@ from typing import TypeGuard
 
 from ledger.book.instant import instant_ms
 from ledger.errors import Contradiction
+from ledger.line.approval_answers import answer_needs, answers_otherwise, refuse_answered
 from ledger.line.fact import Fact, parse_address
 from ledger.line.gauges import GaugeRegistered
 from ledger.line.inspections import Inspection
-from ledger.line.models import ModelDefined, PlanSet
+from ledger.line.models import ApprovalEntered, ModelDefined, PlanSet
 from ledger.line.process_plan import plan_at, plan_needs
 from ledger.line.reading_rows import GaugeSet, GaugeStudy, GaugeUse, LotReading
 from ledger.line.record import Record
@@ -27,11 +28,13 @@ from ledger.line.state import Need, State
 
 
 def takes_away(old: Record, new: Record | None) -> bool:
-    """Whether a model's revision, a plan or a gauge is no more when ``new`` (None: nothing) is said in its place."""
+    """Whether a model's revision, a plan, a gauge or an approval is no more when ``new`` (None: nothing) is said instead."""
     if isinstance(old, ModelDefined):
         return not isinstance(new, ModelDefined) or new.model != old.model
     if isinstance(old, PlanSet):
         return not (_plans_still(new, old) and _judges_all(old, new))
+    if isinstance(old, ApprovalEntered):
+        return answers_otherwise(old, new)
     return isinstance(old, GaugeRegistered) and not (isinstance(new, GaugeRegistered) and _shows(new) == _shows(old))
 
 
@@ -52,7 +55,8 @@ def _judges_all(old: PlanSet, new: PlanSet) -> bool:
 def use_needs(old: Record, state: State) -> Iterator[Need]:
     """What `refuse_used` reads for a fact that is taken away.
 
-    Cost: the lots of a model; of a plan also the steps and balls of the shell lots begun before it; the uses of a gauge.
+    Cost: the lots of a model; of a plan also the steps and balls of the shell lots begun before it; the uses of a gauge; of
+    an approval the files of its model.
     """
     if isinstance(old, ModelDefined | PlanSet):
         lots = Need(Lot, "model", old.model)
@@ -72,11 +76,14 @@ def use_needs(old: Record, state: State) -> Iterator[Need]:
         for row in state.where(GaugeSet, "gauge", old.gauge) if state.has(sets) else []:
             yield Need(GaugeUse, "used", row.used)
         yield Need(LotReading, "gauge", old.gauge)
+    elif isinstance(old, ApprovalEntered):
+        yield from answer_needs(old, state)
 
 
 def refuse_used(old: Fact, bodies: Mapping[str, Fact | None], state: State, *, where: str) -> None:
     """Refuse to take away a fact that a lot, ball or inspection rests on. Raises Contradiction naming the first use.
 
+    Raises RuleStands for an approval that a file names as its answer.
     ``bodies`` is what the correction makes of the facts that it changes; the state shows lots and balls as they are then.
     """
     record = old.record
@@ -97,6 +104,8 @@ def refuse_used(old: Fact, bodies: Mapping[str, Fact | None], state: State, *, w
             what, first = f"{record.unit} as the unit of {record.quantity} of {what}", _unit_use(old, bodies, state)
             mend = "correct what was said in it in the same correction, or register the gauge under another id"
     else:
+        if isinstance(record, ApprovalEntered):
+            refuse_answered(old, record, state, where=where)
         return
     if first is not None:
         raise Contradiction(
