@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
+from ledger.application.ball_samples import SampleOf, samples_of
 from ledger.application.covered import ByModelTest, BySample, by_model_test, by_sample
 from ledger.application.cure_times import CureTime, cure_times
 from ledger.application.histories import HoldSeen, Told, history_of, holds_over, instant_text
@@ -112,6 +113,7 @@ class Ball(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     concessions: tuple[Concession, ...] = ()
     journeys: tuple[Journey, ...] = ()
     claims: tuple[Claim, ...] = ()
+    sample_of: tuple[SampleOf, ...] = ()
     history: tuple[Told, ...] = ()
 
 
@@ -182,6 +184,7 @@ def ball_view(reader: Reader, name: str) -> Ball:
         concessions=tuple(rows_with(reader, Concession, "node", nodes)),
         journeys=_journeys(reader, name),
         claims=_claims(reader, name, [row.serial for row in serials]),
+        sample_of=samples_of(reader, name),
         history=history_of(reader, [f"unit:{unit.unit}"]),
     )
 

@@ -152,14 +152,14 @@ def part_balls(reader: Reader, part: Examination, after: str = "") -> PartSeen:
 
 
 def part_ball(reader: Reader, part: Examination, unit: str) -> Ball:
-    """One ball of a part, without the claims on it, which are of other people. Raises NotFound."""
+    """One ball of a part, without claims on it, which are of other people, and files for other bodies. Raises NotFound."""
     if not is_in_part(reader.transaction, part, unit):
         raise NotFound(
             f"ball {unit} is not in the part of examination {part.examination}",
             where="unit",
             mend="ask for one that the list shows",
         )
-    return msgspec.structs.replace(ball_view(reader, unit), claims=())
+    return msgspec.structs.replace(ball_view(reader, unit), claims=(), sample_of=())
 
 
 def part_judged(reader: Reader, part: Examination, rulebook: str, after: str = "") -> PartJudged:

@@ -101,6 +101,27 @@ def test_a_refused_step_says_why_beside_its_form(service: Service, quality: Brow
     assert 'value="99"' in answer.text
 
 
+def test_a_ball_says_that_it_is_a_sample(service: Service, quality: Browser) -> None:
+    """Of which file and for whom; the link is for those who may see the file."""
+    quality.open("/evidence")
+    followed(quality, quality.send("/evidence/approvals", **new_file(service, "AF-4")))
+    file = "/evidence/approval/AF-4"
+    followed(quality, quality.send(f"{file}/announce", **{"balls-15": "1"}))
+    followed(quality, quality.send(f"{file}/draw"))
+    [sample] = service["quality"].get("/approvals/AF-4").json()["page"]["samples"]
+    told = service["station"].get(f"/balls/{sample['unit']}").json()["sample_of"]
+    assert ("AF-4", "in") in [(one["file"], one["state"]) for one in told]
+
+    seen = quality.open(f"/ball/{sample['unit']}").text
+    assert f'of approval file <a class="id" href="{file}">AF-4</a> for body-a' in seen
+    with browser_of(service, "station") as station:
+        seen = station.open(f"/ball/{sample['unit']}").text
+        assert 'of approval file <span class="id">AF-4</span> for body-a' in seen
+        assert file not in seen
+    others = [f"U-{number:06d}" for number in (5, 6, 7, 8) if f"U-{number:06d}" != sample["unit"]]
+    assert all("AF-4" not in quality.open(f"/ball/{unit}").text for unit in others)
+
+
 def test_an_item_is_answered_with_a_file(service: Service, quality: Browser) -> None:
     """A paper is stored, and a field of the data sheet needs none."""
     quality.open("/evidence")

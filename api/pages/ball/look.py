@@ -138,6 +138,7 @@ def _made(request: Request[Any, Any, Any], unit: str, refused: Turned | None) ->
         receipt=told.receipt,
         see_entries=may_do(request, "entries"),
         see_claims=may_do(request, "claims"),
+        see_approvals=may_do(request, "approvals"),
         see_consignees=consignees,
         see_labels=may_do(request, "labels"),
         see_shipments=may_do(request, "shipments"),
