@@ -122,6 +122,7 @@ WORDS: dict[str, dict[str, str]] = {
     "look": {
         "balls": N_("list of balls"),
         "ball": N_("a ball"),
+        "lot": N_("a lot"),
         "conformity": N_("verdicts"),
         "dossier": N_("dossier taken along"),
     },

@@ -18,6 +18,7 @@ from api.request_body import read_query
 from api.routes.dossiers import MEDIA_TYPE, dossier_answer
 from ledger.application.ball_view import Ball
 from ledger.application.dossier_wanted import DossierWanted
+from ledger.application.examined_lots import PartLot, part_lot
 from ledger.application.examining import (
     ExaminationSeen,
     ExaminationWhole,
@@ -138,6 +139,25 @@ class ExaminationRoutes(Controller):
         return await _shown(request, part, ball, "ball", named=(unit,), balls=1)
 
     @get(
+        "/{examination:str}/lots/{lot:str}",
+        opt=described(
+            Operation(
+                "One lot that a grant names, with the lots that it was made from",
+                "evidence",
+                action="examine",
+                answer=PartLot,
+                problems=(404, 422),
+            )
+        ),
+    )
+    async def lot(
+        self, request: Request[Any, Any, Any], examination: FromPath[str], lot: FromPath[str]
+    ) -> Response[bytes]:
+        """One lot itself."""
+        part, found = await _part(request, examination, lambda reader, part: part_lot(reader, part, lot))
+        return await _shown(request, part, found, "lot", named=(lot,), balls=0)
+
+    @get(
         "/{examination:str}/conformity",
         opt=described(
             Operation(
@@ -192,10 +212,16 @@ async def look(
 ) -> Any:
     """An answer within a grant, once the look is entered: for pages, which show it in their own form."""
     part, found = await _part(request, examination, find)
-    balls = len(found.balls) if isinstance(found, PartSeen | PartJudged) else 1
-    named = (found.unit,) if isinstance(found, Ball) else ()
+    balls, named = _shows(found)
     await enter_look(request, part, question, balls, named=named, answer=_encode(found))
     return found
+
+
+def _shows(found: Any) -> tuple[int, tuple[str, ...]]:
+    """How many balls an answer shows, and what it names."""
+    if isinstance(found, PartSeen | PartJudged):
+        return len(found.balls), ()
+    return (0, (found.lot.lot,)) if isinstance(found, PartLot) else (1, (found.unit,))
 
 
 async def enter_look(

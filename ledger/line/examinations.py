@@ -33,6 +33,7 @@ Sealing = Literal["withheld", "erasable"]
 class ExaminationGranted(Record, frozen=True, kw_only=True, tag="examination-granted"):
     """An account may look at the balls that meet every condition given here, and at what they rest on; nothing else.
 
+    At the lots that are named themselves too, where neither balls nor days narrow them to some of their balls.
     ``made_from`` and ``made_to`` bound the instant of engraving. ``withhold``: sealings that stay closed to it.
     """
 

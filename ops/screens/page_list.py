@@ -142,6 +142,9 @@ PAGES = (
         "examined-ball", "/examination/{examination}/ball/{unit}", "examiner", "/examination/{examination}/ball/{unit}"
     ),
     PageExample(
+        "examined-lot", "/examination/{examination}/lot/{unit_lot}", "examiner", "/examination/{examination}/lot/{lot}"
+    ),
+    PageExample(
         "examined-verdicts",
         "/examination/{examination}/verdicts?rulebook=usbc-2026",
         "examiner",

@@ -88,6 +88,48 @@ def test_ball_outside_the_part_is_not_shown_and_nothing_is_entered(service: Serv
     assert len(looks(service)) == before
 
 
+def test_a_lot_that_the_grant_names_is_shown_and_entered(service: Service) -> None:
+    """What it is, its account, and what it was made from; neither amounts of a recipe nor the facts one by one."""
+    answer = service["examiner"].get(f"{PART}/lots/SL-1")
+    found = answer.json()
+    assert ("SL-1", "shell", "pieces") == (
+        found["lot"]["lot"], found["lot"]["stage"], found["lot"]["account"]["unit"],
+    )  # fmt: skip
+    assert {"material", "batch", "block", "core"} == {one["stage"] for one in found["made_from"]}
+    assert "history" not in found["lot"]
+    assert "drawn" not in answer.text
+    last = looks(service)[-1]
+    assert ("lot", ["SL-1"], 0) == (last["question"], last["named"], last["balls"])
+    assert hashlib.sha256(answer.content).hexdigest() == last["answer"]
+
+
+def test_a_lot_outside_the_part_is_not_shown_and_nothing_is_entered(service: Service) -> None:
+    """Another lot, one above those that are named, and one that is none."""
+    before = len(looks(service))
+    answers = [service["examiner"].get(f"{PART}/lots/{lot}") for lot in (MIXED, "CL-1", "NONE")]
+    assert [404] * 3 == [answer.status_code for answer in answers]
+    assert len(looks(service)) == before
+
+
+@pytest.mark.parametrize(
+    "narrowed",
+    [
+        {"units": ["U-000001"]},
+        {"made_from": "2026-01-01T00:00:00.000+00:00"},
+        {"made_to": "2036-01-01T00:00:00.000+00:00"},
+    ],
+    ids=["balls", "from a day", "to a day"],
+)
+def test_a_grant_of_some_balls_of_a_lot_does_not_open_the_lot(service: Service, narrowed: dict[str, Any]) -> None:
+    """Its figures are about balls that were not granted; nor does a grant of a model open the lots of it."""
+    name = "X-" + "-".join(narrowed).upper().replace("_", "-")
+    grant(service, name, lots=["SL-1"], **narrowed).raise_for_status()
+    assert 404 == service["examiner"].get(f"/examinations/{name}/lots/SL-1").status_code
+    assert 200 == service["examiner"].get(f"/examinations/{name}/balls").status_code
+    grant(service, f"{name}-M", models=["M1"], **narrowed).raise_for_status()
+    assert 404 == service["examiner"].get(f"/examinations/{name}-M/lots/SL-1").status_code
+
+
 def test_verdicts_of_the_part_are_counted(service: Service) -> None:
     """Each ball of the part is judged by the edition asked for."""
     found = service["examiner"].get(f"{PART}/conformity", params={"rulebook": "usbc-2026"}).json()

@@ -186,13 +186,17 @@ def test_an_outside_auditor_is_let_in_and_every_look_is_seen(service: Service, q
         assert verify_page_digest() in page
         assert "Ball P000003" in auditor.open("/examination/X-1/ball/U-000003").text
         assert "Verdicts by usbc-2026" in auditor.open("/examination/X-1/verdicts?rulebook=usbc-2026").text
+        assert 'href="/examination/X-1/lot/SL-1"' in auditor.open("/examination/X-1").text
+        seen = auditor.open("/examination/X-1/lot/SL-1").text
+        assert "Lot SL-1" in seen
+        assert "Account of the lot" in seen
         auditor.open("/examination/X-1")
         answer = auditor.send("/examination/X-1/dossier")
         assert check_dossier(io.BytesIO(answer.content), Trust(keys=[KEY])).counts.balls == 8
         assert auditor.open("/ball/U-000003").status_code == 403
         assert auditor.open("/evidence").status_code == 403
     page = quality.open("/evidence/examination/X-1").text
-    for look in ("list of balls", "a ball", "verdicts", "dossier taken along"):
+    for look in ("list of balls", "a ball", "a lot", "verdicts", "dossier taken along"):
         assert look in page
     page = followed(quality, quality.send("/evidence/examination/X-1/end", reason="done")).text
     assert "ended" in page

@@ -18,6 +18,7 @@ from api.parts import Parts, parts_of
 from api.routes.examining import look, part_dossier
 from ledger.access.tokens import Account
 from ledger.application.adopted_files import rulebooks_here
+from ledger.application.examined_lots import part_lot
 from ledger.application.examining import ExaminationSeen, examinations, part_ball, part_balls, part_judged
 from ledger.evidence.files import verify_page_digest
 from ledger.line.quantity import UNITS
@@ -68,6 +69,22 @@ class ExaminerPages(Controller):
             "evidence/examined-ball.html",
             ball=ball,
             examination=examination,
+            printed=lambda unit: UNITS[unit].printed if unit in UNITS else unit,
+        )
+
+    @get(
+        "/{examination:str}/lot/{lot:str}",
+        opt=described(Operation("A lot of an examination", "pages", action="examine", media=HTML, page=True)),
+    )
+    async def lot(
+        self, request: Request[Any, Any, Any], examination: FromPath[str], lot: FromPath[str]
+    ) -> Response[bytes]:
+        """One lot that the grant names."""
+        seen = await look(request, examination, "lot", lambda reader, part: part_lot(reader, part, lot))
+        return page(
+            request,
+            "evidence/examined-lot.html",
+            seen=seen,
             printed=lambda unit: UNITS[unit].printed if unit in UNITS else unit,
         )
 
