@@ -6,8 +6,8 @@ other, with every replaced one still among them.  Of each freeze: that its docum
 two accounts that did not freeze it before anything was handed over.  Of the freeze that stands: that the document names the
 samples and answers of the file, and no fact that is not in the dossier.
 
-Not shown by a dossier alone: that the list holds all candidates there were.  The line refused any other at the time; a
-closed lot's root, and who followed the book, can show it.
+Not shown by a dossier alone: that the list holds all candidates there were.  The line refused any other at the time; the
+closed lots of a dossier show it for their own balls (`ledger.evidence.candidates_check`), and who followed the book for all.
 """
 
 from __future__ import annotations

@@ -19,10 +19,12 @@ from ledger.evidence.approval_facts import APPROVAL_RECORDS, ApprovalRows, fold_
 from ledger.evidence.approval_sheet import ApprovalPage, approval_page, sample_ball
 from ledger.evidence.archive import Archive
 from ledger.evidence.ball_made import BallMade
+from ledger.evidence.candidates_check import CandidatesFound, check_candidates
 from ledger.evidence.dossier_format import (
     APPROVAL,
     MAX_APPROVAL_BYTES,
     MAX_DOCUMENT_BYTES,
+    LotPage,
     Scope,
     first_difference,
     format_page,
@@ -45,6 +47,7 @@ class ApprovalPart:
         self._units = {line.unit for line in self._said.samples}
         self._facts: list[Fact] = []
         self._balls: dict[str, SampleBall] = {}
+        self.candidates = CandidatesFound()
 
     def take(self, entry: Entry, records: Sequence[Record]) -> None:
         """Take the records of the next entry."""
@@ -58,8 +61,11 @@ class ApprovalPart:
         if ball.unit in self._units:
             self._balls[ball.unit] = sample_ball(ball.sheet)
 
-    def check(self, scope: Scope, facts: EntryFacts) -> str:
-        """Check the page against the entries; what was found, in words. Raises DossierRejected."""
+    def check(self, scope: Scope, facts: EntryFacts, lots: Sequence[LotPage] = ()) -> str:
+        """Check the page against the entries; what was found, in words. Raises DossierRejected.
+
+        ``lots``: the checked pages of the lots that are here; what they show of the draws is in ``candidates`` then.
+        """
         if scope.kind == "approval-file" and scope.names != (self._said.file,):
             raise DossierRejected(
                 "approval file is another than the scope names",
@@ -80,6 +86,7 @@ class ApprovalPart:
             if format_page(found) != format_page(self._said):
                 self._refuse(found)
             shown = self._shown(rows)
+            self.candidates = check_candidates(rows.announcements, self._document, lots)
         return f"the approval file is what its entries say; {shown}"
 
     def _refuse(self, found: ApprovalPage) -> None:
@@ -95,13 +102,13 @@ class ApprovalPart:
         with naming_file(name):
             return parse_checklist(raw, name)
 
-    def _shown(self, rows: ApprovalRows) -> str:
-        def read(digest: str) -> bytes:
-            return self._archive.read(f"documents/{digest}", MAX_DOCUMENT_BYTES)
+    def _document(self, digest: str) -> bytes:
+        return self._archive.read(f"documents/{digest}", MAX_DOCUMENT_BYTES)
 
+    def _shown(self, rows: ApprovalRows) -> str:
         def root_of(index: int) -> bytes:
             receipt = parse_receipt(self._archive.read(f"receipts/{index}.tlog-proof", MAX_RECEIPT_BYTES))
             return receipt_root(receipt, self._archive.read(f"entries/{index}.json", MAX_ENTRY_BYTES))
 
-        found = check_approval(rows, read, root_of, lambda index: f"entries/{index}.json" in self._archive)
+        found = check_approval(rows, self._document, root_of, lambda index: f"entries/{index}.json" in self._archive)
         return "; ".join(found.said)

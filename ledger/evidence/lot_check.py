@@ -74,6 +74,11 @@ class LotCheck:
         self._of_unit: dict[str, list[_Lot]] = {}
         self._lots = {lot: self._checked(lot) for lot in lots}
 
+    @property
+    def pages(self) -> tuple[LotPage, ...]:
+        """The pages, each as its closing says."""
+        return tuple(one.page for one in self._lots.values())
+
     def _checked(self, lot: str) -> _Lot:
         name, page = _name(lot), _read_page(self._archive, lot)
         self._check_closing(page, name)

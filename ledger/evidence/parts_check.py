@@ -26,7 +26,7 @@ from ledger.line.rows import BookKey
 
 
 class PartsCheck:
-    """Checks them all; ``words`` says what was found of those that were checked."""
+    """Checks them all; ``words`` says what was found of those that were checked, ``candidates_left`` what draws leave open."""
 
     def __init__(self, archive: Archive, layout: Layout, checkpoint: Checkpoint) -> None:
         """Check what their names alone show. Raises MalformedDossier or DossierRejected."""
@@ -34,6 +34,7 @@ class PartsCheck:
         self._layout = layout
         self._checkpoint = checkpoint
         self.words: dict[str, str] = {}
+        self.candidates_left = ""
         self._check_names()
         self._events = EventsCheck(archive, checkpoint.origin) if layout.events else None
         self._approval = ApprovalPart(archive) if layout.approval else None
@@ -102,5 +103,10 @@ class PartsCheck:
                 "every credential is signed by a key of the book for them, and claims what its sheet says"
             )
         if self._approval is not None:
-            self.words["approval"] = self._approval.check(scope, facts)
+            pages = () if self._lots is None else self._lots.pages
+            self.words["approval"] = self._approval.check(scope, facts, pages)
+            candidates = self._approval.candidates
+            self.candidates_left = candidates.left
+            if candidates.found:
+                self.words["candidates"] = candidates.found
         return lots

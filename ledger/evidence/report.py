@@ -42,8 +42,9 @@ class DossierReport:
 
     ``key_given``: the dossier key was given to the check, instead of being found in the book. ``quorum``: what the policy
     that was given asks for, in words; empty without one. ``tokens_why_not``: why time stamps were not checked.
-    ``report_left``: what of report.pdf was not checked. ``is_our_page``: whether verify.html is the one of this version. ``parts``: the parts beside the sheets that were
-    checked (``events``, ``credentials``, ``approval``, ``report``), with what was found in words.
+    ``report_left``: what of report.pdf was not checked. ``candidates_left``: what no closed lot here shows of the lists that
+    samples were drawn from. ``is_our_page``: whether verify.html is the one of this version.
+    ``parts``: the parts beside the sheets that were checked (``events``, ``credentials``, ``approval``, ``candidates``, ``report``), with what was found in words.
     ``outcomes``: rulebook id to outcome to number of balls, by the worst verdict of each. ``signed_entries``: entries that
     carry a station's signature. ``files``: photos and papers that claims name by their SHA-256, which lie beside the book;
     ``files_erased``: those of them that an entry here says were erased.
@@ -63,6 +64,7 @@ class DossierReport:
     is_our_page: bool = True
     parts: Mapping[str, str] = field(default_factory=dict)
     report_left: str = ""
+    candidates_left: str = ""
     signed_entries: int = 0
     files: int = 0
     files_erased: int = 0
@@ -193,6 +195,8 @@ class DossierReport:
         ):
             if number and part not in self.parts:
                 yield Line(part, f"{words}, beyond their digests" if number > 1 else f"{words}, beyond the digest")
+        if self.candidates_left:
+            yield Line("candidates", self.candidates_left)
         if self.report_left:
             yield Line("report", self.report_left)
         if not counts.verdicts and counts.balls > VERDICTS_LIMIT:

@@ -14,7 +14,8 @@ The steps, in this order; the first thing that is wrong is raised, and names the
 7. each lot's page leads to the root that its closing states;
 8. each ball's sheet is what the entries give when they are folded anew: facts, lots, readings, verdicts; and so are its
    events and its credential, and its place in its lot;
-9. whole lots are whole, the table of verdicts and the approval file are what sheets and entries give.
+9. whole lots are whole, the table of verdicts and the approval file are what sheets and entries give; what closed lots
+   show of the lists that samples were drawn from is told.
 
 Right but unopened fields are *withheld* or *erased*: outcomes of their own, not faults. Memory is about 300 bytes a file
 and the rows of the lots, whatever the file claims of itself; nothing is ever unpacked. Raises only LedgerErrors:
@@ -100,6 +101,7 @@ def check_dossier(file: BinaryIO, trust: Trust | Iterable[Verifier | str]) -> Do
         is_our_page=is_our_page,
         parts=parts.words | printed.words(),
         report_left=printed.left,
+        candidates_left=parts.candidates_left,
         signed_entries=tally.signed_entries,
         files=tally.files.named,
         files_erased=tally.files.erased,

@@ -8,10 +8,11 @@ import pytest
 
 from ledger.errors import DossierRejected, LedgerError, MalformedDossier, NotFound
 from ledger.evidence.dossier_layout import parse_layout
+from ledger.evidence.report import DossierReport
 from ledger.evidence.verifier import check_dossier
 from tests.application.approved import approval_floor, drawn_file, frozen_file, handed_file, opened, samples
-from tests.application.floor import ORIGIN, Floor, floor_signers
-from tests.application.wanted_dossiers import KEY, checked, page, written
+from tests.application.floor import ORIGIN, Floor, engraved, floor_signers
+from tests.application.wanted_dossiers import KEY, checked, closed, page, written
 from tests.evidence.small_dossier import members, resealed
 
 
@@ -28,6 +29,42 @@ def test_it_is_proved_from_its_entries(frozen: bytes) -> None:
     words = next(line.words for line in report.checked() if line.code == "approval")
     assert ("approval-file", ("AF-1",), 3) == (report.scope.kind, report.scope.names, report.counts.balls)
     assert "1 of 1 announced draws follow from their seeds: 3 samples" in words
+
+
+def candidates_told(report: DossierReport) -> tuple[list[str], list[str]]:
+    """What the check says of the list of candidates: shown, and not shown."""
+    return tuple(
+        [line.words for line in lines if line.code == "candidates"]
+        for lines in (report.checked(), report.not_checked())
+    )  # type: ignore[return-value]  # two lists
+
+
+def test_a_list_of_candidates_is_not_shown_to_be_whole_while_its_lot_is_open(frozen: bytes) -> None:
+    """The dossier says so, under what was not checked."""
+    shown, left = candidates_told(checked(frozen))
+    assert [] == shown
+    assert ["lot SL-1 is not here as closed"] == [line.partition(": ")[2] for line in left]
+
+
+def test_a_closed_lot_shows_that_each_of_its_balls_was_a_candidate(ready: Floor) -> None:
+    """All eight by the root of its closing; the announcement names no other lot, so nothing is left open."""
+    frozen_file(ready)
+    closed(ready)
+    shown, left = candidates_told(checked(written(ready, approval_file="AF-1")))
+    assert "every ball that lot SL-1 had when it was closed, 8 of 8, was a candidate of fact" in shown[0]
+    assert [] == left
+
+
+def test_a_ball_of_a_closed_lot_that_was_no_candidate_is_told(ready: Floor) -> None:
+    """One that was engraved after the announcement: the dossier alone cannot say why, and does not call it a fault."""
+    frozen_file(ready)
+    ready.say(engraved("U-9", "P-U-9", 90, place=9))
+    closed(ready)
+    shown, left = candidates_told(checked(written(ready, approval_file="AF-1")))
+    assert [] == shown
+    assert (
+        "whether 1 of the 9 balls that lot SL-1 had when it was closed should have been candidates of fact" in left[0]
+    )
 
 
 def test_it_holds_what_the_checks_need(frozen: bytes) -> None:
