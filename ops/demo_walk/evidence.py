@@ -39,6 +39,7 @@ from ops.demo_walk.client import Client
 from ops.demo_walk.folder import DemoFolder
 from ops.demo_walk.forging import Digit, Forged, forge
 from ops.demo_walk.screen import Screen
+from ops.demo_walk.sealed_report import show_report
 
 CHANGED = "hardness"
 """Of the first sample that has a reading of it, one digit is changed."""
@@ -64,6 +65,7 @@ class Evidence:
             self._publish(policy)
             dossier = self._hand_over()
             self._check(dossier, policy)
+            show_report(self._screen, self._folder, self._demo, Trust(keys=[self._log.verifier]))
             self._forge(dossier, policy)
 
     @contextmanager

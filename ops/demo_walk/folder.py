@@ -49,6 +49,8 @@ class DemoFolder:
         self.notice = folder / "notice.pdf"
         self.survival = folder / "survival.svg"
         self.key = folder / "checkpoint.vkey"
+        self.seal = folder / "report.seal"
+        self.report = folder / "approval-file.pdf"
         self.changed = folder / "changed"
 
     @contextmanager
@@ -95,7 +97,7 @@ class DemoFolder:
 
     def _shown(self) -> tuple[Path, ...]:
         """What a walk asks for and writes down."""
-        return self.table, self.chart, self.letter, self.notice, self.survival
+        return self.table, self.chart, self.letter, self.notice, self.survival, self.report
 
     def read(self) -> DemoBook:
         """What is known of the copy."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 import os
 import re
 import signal
@@ -19,10 +20,17 @@ from api.pages.words import english_word
 from fixtures_demo import bends
 from fixtures_demo.days import told as clock
 from fixtures_demo.gauges import SPARE
+from fixtures_demo.plant import MAKER
 from fixtures_demo.troubles import GROUPS, TROUBLES
 from ledger.access.roles import ROLES
+from ledger.evidence.pdf_check import embedded_dossier
+from ledger.evidence.trust import Trust
+from ledger.evidence.verifier import check_dossier
+from ops.demo_walk.folder import DemoFolder
 from ops.demo_walk.looking import JOBS
 from ops.demo_walk.people import PASSWORD
+from ops.demo_walk.screen import Screen
+from ops.demo_walk.sealed_report import show_report
 from tests.fixtures_demo.said_readings import SaidBook, read_said, resting_on, soft_units
 
 COMMAND = [sys.executable, "-m", "ops.demo"]
@@ -293,6 +301,30 @@ def test_pages_are_told_with_who_may_sign_in(walked: str) -> None:
     assert all(f"  {english_word('role', role)}" in shown and JOBS[role] in shown for role in ROLES)
 
 
+def test_the_report_is_sealed_and_holds_its_dossier(walked: str, demo_folder: Path) -> None:
+    """Section 9 says whose the seal is and where the file lies; the dossier in it is right by the demo's key."""
+    shown = " ".join(section(walked, 9).split())
+    assert f"the report is sealed by {MAKER}, without a time stamp" in shown
+    assert "approval-file.pdf, with the dossier in it" in shown
+    pdf = (demo_folder / "approval-file.pdf").read_bytes()
+    report = check_dossier(io.BytesIO(embedded_dossier(pdf)), [(demo_folder / "checkpoint.vkey").read_text().strip()])
+    assert ("approval-file", 0) == (report.scope.kind, report.counts.report)
+
+
+def test_without_the_extra_the_demo_says_so_in_one_line(
+    walked: str, demo_folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """And goes on: there is no report, and nothing else is missing."""
+    assert walked
+    monkeypatch.setitem(sys.modules, "pyhanko.pdf_utils.incremental_writer", None)
+    folder, out = DemoFolder(demo_folder), io.StringIO()
+
+    show_report(Screen(out), folder, folder.read(), Trust(keys=[]))
+
+    assert "no report.pdf here, since the extra evidence is not installed" in " ".join(out.getvalue().split())
+    assert len(out.getvalue().splitlines()) <= 2
+
+
 def test_output_is_plain_without_a_terminal(walked: str) -> None:
     """No colour codes and no carriage returns where there is no terminal, and at most 245 lines."""
     assert "\x1b" not in walked
@@ -314,6 +346,7 @@ def test_data_lies_where_it_is_said(walked: str, demo_folder: Path) -> None:
         "letter.pdf",
         "notice.pdf",
         "survival.svg",
+        "approval-file.pdf",
         "checkpoint.vkey",
         "demo.json",
     } <= names
