@@ -21,6 +21,7 @@ from ledger.application.conformity_query import JudgedBall
 from ledger.application.histories import instant_text
 from ledger.application.judging import grounds_of, judge_by, judged_rows
 from ledger.application.release_policies import policy_in_force
+from ledger.application.trace_web import BY_WEIGHT
 from ledger.conformity.verdict import CAUTION
 from ledger.errors import NotFound, TooLarge
 from ledger.line.examination_rows import Examination
@@ -152,14 +153,24 @@ def part_balls(reader: Reader, part: Examination, after: str = "") -> PartSeen:
 
 
 def part_ball(reader: Reader, part: Examination, unit: str) -> Ball:
-    """One ball of a part, without claims on it, which are of other people, and files for other bodies. Raises NotFound."""
+    """One ball of a part, without claims on it, which are of other people, and files for other bodies. Raises NotFound.
+
+    Without amounts of materials and mixes too, where the grant withholds them.
+    """
     if not is_in_part(reader.transaction, part, unit):
         raise NotFound(
             f"ball {unit} is not in the part of examination {part.examination}",
             where="unit",
             mend="ask for one that the list shows",
         )
-    return msgspec.structs.replace(ball_view(reader, unit), claims=(), sample_of=())
+    ball = ball_view(reader, unit)
+    if "withheld" in part.withheld.split(","):
+        # What was drawn of materials and mixes is the recipe, which the entries seal.
+        untold = tuple(
+            msgspec.structs.replace(lot, drawn=0) if lot.stage in BY_WEIGHT else lot for lot in ball.materials
+        )
+        ball = msgspec.structs.replace(ball, materials=untold)
+    return msgspec.structs.replace(ball, claims=(), sample_of=())
 
 
 def part_judged(reader: Reader, part: Examination, rulebook: str, after: str = "") -> PartJudged:

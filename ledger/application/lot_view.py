@@ -62,7 +62,8 @@ class LotView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 class LotAbove(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """A lot that goes into another: how surely, by which parts, and how much of it.
 
-    ``drawn``: grams of materials and batches, pieces from blocks on, drawn from it by the lots of this trace.
+    ``drawn``: grams of materials and batches, pieces from blocks on, drawn from it by the lots of this trace; absent where
+    the amounts of a recipe are not told.
     """
 
     lot: str
@@ -70,7 +71,7 @@ class LotAbove(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     certainty: str
     level: int
     parts: tuple[str, ...]
-    drawn: int
+    drawn: int = 0
     material: str | None = None
     model: str | None = None
     made_at: str = ""

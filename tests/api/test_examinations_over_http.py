@@ -79,6 +79,17 @@ def test_one_ball_is_shown_without_claims_and_entered(service: Service) -> None:
     assert (last["question"], last["named"], last["balls"]) == ("ball", ["U-000002"], 1)
 
 
+@pytest.mark.parametrize(("examination", "withhold"), [("X-R-1", ["withheld"]), ("X-R-2", [])])
+def test_amounts_of_a_recipe_are_told_only_where_the_grant_opens_them(
+    service: Service, examination: str, withhold: list[str]
+) -> None:
+    """Grams of materials and mixes are what the entries seal; pieces of blocks and cores are not."""
+    grant(service, examination, lots=["SL-1"], withhold=withhold).raise_for_status()
+    materials = service["examiner"].get(f"/examinations/{examination}/balls/U-000002").json()["materials"]
+    told = {lot["stage"] for lot in materials if "drawn" in lot}
+    assert told == {"block", "core"} | (set() if withhold else {"material", "batch"})
+
+
 def test_ball_outside_the_part_is_not_shown_and_nothing_is_entered(service: Service) -> None:
     """It answers as an unknown ball does."""
     before = len(looks(service))
