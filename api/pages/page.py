@@ -3,7 +3,7 @@
 In every template: ``_`` and ``ngettext``, ``word(sort, code)``, the filters ``number``, ``instant``, ``day``, ``span`` and
 ``english`` (text of the book itself, marked as English), ``limit`` (a limit with its signs),
 ``reason`` (short words without their hyphens), ``session`` (`api.pages.session.BrowserSession` or None), ``may(action)``,
-``menu``, ``here`` (the path), ``address`` (with the query), ``language``, ``languages``, ``origin``, ``form_token`` (empty
+``menu``, ``here`` (the path), ``address`` (with the query), ``language``, ``languages``, ``origin``, ``zone`` (the plant's, by its IANA name), ``form_token`` (empty
 where nobody is signed in).
 """
 
@@ -54,6 +54,7 @@ def page_text(request: Request[Any, Any, Any], template: str, **values: Any) -> 
         "language": words.language,
         "languages": LANGUAGES,
         "origin": request.app.state.parts.book.origin,
+        "zone": request.app.state.parts.settings.time_zone,
         "form_token": "" if session is None else session.form_token,
         "now_ms": request.app.state.parts.book.clock_ms(),
     }

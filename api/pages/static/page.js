@@ -1,4 +1,5 @@
-// Every page works without this. With it: what was refused or done takes the focus, and a form is sent once.
+// Every page works without this. With it: what was refused or done takes the focus, a form is sent once, and a table or
+// picture that is wider than its place says so.
 "use strict";
 
 document.querySelector("[data-focus]")?.focus();
@@ -11,6 +12,25 @@ document.addEventListener("submit", (event) => {
   }
   form.dataset.sent = "yes";
 });
+
+const watched = new ResizeObserver((changes) => {
+  for (const { target } of changes) {
+    const wide = target.closest(".wide");
+    wide.toggleAttribute("data-wider", wide.scrollWidth > wide.clientWidth + 1);
+  }
+});
+
+// The region and what is in it: either may become wider or narrower. A part may be fetched into the page later.
+function watchWide() {
+  for (const wide of document.querySelectorAll(".wide:not([data-watched])")) {
+    wide.dataset.watched = document.body.dataset.sideways;
+    watched.observe(wide);
+    if (wide.firstElementChild) watched.observe(wide.firstElementChild);
+  }
+}
+
+watchWide();
+new MutationObserver(watchWide).observe(document.getElementById("main"), { childList: true, subtree: true });
 
 // Back from the browser's memory: the form may be sent again.
 window.addEventListener("pageshow", () => {
