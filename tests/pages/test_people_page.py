@@ -157,3 +157,18 @@ def test_tokens_are_made_and_ended(service: Service, keeper: Browser) -> None:
         for action in ended:
             keeper.send(action)
         assert 401 == program.get("/lots/SL-1").status_code
+
+
+def test_people_stand_in_the_order_of_their_names(keeper: Browser) -> None:
+    """Whoever looks for a person finds them where the alphabet has them."""
+    names = re.findall(r'<th scope="row"><a href="/people/[^"]+">([^<]+)</a>', keeper.open("/people").text)
+    assert 3 < len(names)
+    assert sorted(names, key=str.casefold) == names
+
+
+def test_what_cannot_be_undone_is_ticked_first(service: Service, keeper: Browser) -> None:
+    """A browser sends neither the end of a token nor the closing of an account before its box is ticked."""
+    page = keeper.open(f"/people/{account_of(service, 'The desk')}").text
+    for action in ("/close", "/end"):
+        form = next(form for form in page.split("<form")[1:] if f'{action}"' in form.partition(">")[0])
+        assert '<input type="checkbox" required>' in form.partition("</form>")[0]

@@ -144,6 +144,19 @@ def test_a_lot_is_counted_changed_and_split(floor: Floor, hand: Hand) -> None:
     )
 
 
+def test_a_hold_says_in_words_what_it_stops(floor: Floor, hand: Hand) -> None:
+    """Whoever stands at the lot reads words, and no codes with commas between."""
+    held = {
+        "kind": "hold-placed",
+        "hold": "H-1",
+        "reason": "soft-spots",
+        "node": "lot:SL-1",
+        "stops": "release,shipment",
+    }
+    floor.say({**held, "at": floor.clock.text()})
+    assert "H-1 stops release, shipment, because of soft spots." in hand.open("/station/shells?lot=SL-1").text
+
+
 WRONG: list[tuple[dict[str, str], int, str]] = [
     ({"count": "many"}, 400, "a whole number is needed here"),
     ({"count": "-1"}, 400, "a whole number is needed here"),

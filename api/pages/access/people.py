@@ -130,13 +130,18 @@ async def _page(
         "people.html",
         fault=fault,
         status=status,
-        people=[row for row in rows if row.closed_ms is None],
+        people=sorted((row for row in rows if row.closed_ms is None), key=_by_name),
         all_roles=ROLES,
         name=typed[0],
         chosen=typed[1],
         made=made,
         me=account_of(request).account,
     )
+
+
+def _by_name(account: Account) -> tuple[bool, str, str]:
+    """As people look for a name; those whose name was erased come last."""
+    return account.name is None, (account.name or "").casefold(), account.account
 
 
 async def _person_page(

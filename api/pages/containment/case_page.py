@@ -10,6 +10,7 @@ from litestar.params import FromPath
 from api.guards import may_do
 from api.operation import Operation, described
 from api.pages import HTML
+from api.pages.author_names import author_values
 from api.pages.desk.forms import Fault, Typed, fresh_key, may_say, note_in
 from api.pages.page import page
 from api.parts import Parts, parts_of
@@ -82,6 +83,7 @@ async def show_case(
 ) -> Response[bytes]:
     """The page of a case. ``form``: which of its forms is shown again with what was ``typed``. Raises NotFound."""
     said = await asyncio.to_thread(_said, parts_of(request), case)
+    authors = await asyncio.to_thread(author_values, parts_of(request).book.store)
     seen = said.case
     contains = may_say(request, "case-ordered") and seen.open
     return page(
@@ -105,6 +107,7 @@ async def show_case(
             "may_answer": seen.open and may_do(request, "case-answers"),
             "stops": STOPS,
             "caution": CAUTION,
+            **authors,
             **values,
         },
     )

@@ -10,6 +10,7 @@ from litestar.params import FromPath
 from api.guards import account_of, may_do
 from api.operation import Operation, described
 from api.pages import HTML
+from api.pages.author_names import author_values
 from api.pages.desk.forms import Fault, Typed, fresh_key, may_say, note_in, today_of
 from api.pages.page import page
 from api.parts import Parts, parts_of
@@ -76,6 +77,7 @@ async def show_claim(
     parts = parts_of(request)
     sees_people = may_do(request, "warranty")
     said = await asyncio.to_thread(_said, parts, claim, people=sees_people)
+    authors = await asyncio.to_thread(author_values, parts.book.store)
     whole = (whole or form == "decide") and sees_people
     answer = await decision_values(request, claim, typed) if whole else {}
     view = said.view
@@ -106,6 +108,7 @@ async def show_claim(
             "letter_languages": LANGUAGES,
             "draft": None,
             "kept": [],
+            **authors,
             **answer,
             **values,
         },
