@@ -24,6 +24,10 @@ FLAGS = (
 )
 
 
+WITHIN_MS = 180_000
+"""How long a page may take: one that judges a population takes its time on a machine that does much else."""
+
+
 class Size(NamedTuple):
     """A screen in CSS pixels; ``touch``: fingers in place of a pointer."""
 
@@ -72,7 +76,7 @@ def open_browser() -> Iterator[Browser]:
 def new_context(browser: Browser, address: str, look: Look, storage: Any = None) -> BrowserContext:
     """A context of its own, with cookies of ``storage``, in which addresses are those of the service at ``address``."""
     size = SIZES[look.size]
-    return browser.new_context(
+    context = browser.new_context(
         base_url=address,
         viewport={"width": size.width, "height": size.height},
         has_touch=size.touch,
@@ -82,3 +86,6 @@ def new_context(browser: Browser, address: str, look: Look, storage: Any = None)
         reduced_motion="reduce",
         storage_state=storage,
     )
+    context.set_default_timeout(WITHIN_MS)
+    context.set_default_navigation_timeout(WITHIN_MS)
+    return context

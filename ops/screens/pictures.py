@@ -39,7 +39,7 @@ def take_pictures(browser: Browser, plant: DemoPlant, pages: Sequence[PageExampl
         if example.role not in cookies:
             cookies[example.role] = sign_in(browser, plant.address, sign_in_name(example.role), PASSWORD)
         for look in LOOKS:
-            picture = Picture(example, look, folder / f"{example.name}-{name_of(look)}.png")
+            picture = Picture(example, look, folder / f"{example.name}.{name_of(look)}.png")
             context = new_context(browser, plant.address, look, cookies[example.role])
             _take(context.new_page(), plant.at(example.address), picture)
             context.close()
@@ -54,7 +54,7 @@ def _take(page: Page, address: str, picture: Picture) -> None:
 
 
 def name_of(look: Look) -> str:
-    """A look in a file name: ``desk-light``."""
+    """A look in a file name, after the dot: ``front-desk.phone-dark.png``."""
     return f"{look.size}-{'dark' if look.dark else 'light'}"
 
 
