@@ -58,7 +58,7 @@ def test_from_a_half_worn_number_to_a_decided_claim_and_its_letter(desk: Browser
     assert "Ann Example" in opened
     assert "14 days left" in opened
     followed(desk, send_files(desk, f"{claim}/examine", [], findings="void at pin, Soft spot"))
-    assert "Void-at-pin, soft-spot" in desk.page.text
+    assert "Void at pin, soft spot" in desk.page.text
     desk.open(f"{claim}?whole=yes")
     decided = followed(desk, desk.send(f"{claim}/decide", way="accept:in-term"))
     assert "The decision is entered." in decided.text

@@ -56,7 +56,7 @@ def queued(hand: Hand, action: str, **fields: str) -> httpx.Response:
 def test_a_step_that_must_wait_cannot_be_pressed(floor: Floor, hand: Hand) -> None:
     """Its button is closed, tied to the reason and the first instant at which it opens; then it is open."""
     page = hand.open("/station/shells?lot=SL-1").text
-    assert 'disabled aria-disabled="true" aria-describedby="why-pin-filled">pin filled</button>' in page
+    assert 'disabled aria-disabled="true" aria-describedby="why-pin-filled"><span>pin filled</span></button>' in page
     assert 'id="why-pin-filled"' in page
     assert f'data-until="{floor.clock.ms + 24 * HOUR}"' in page
     assert "final-cure lasted 0 s, the plan asks for at least 24 h" in page
@@ -153,7 +153,7 @@ def test_a_hold_says_in_words_what_it_stops(floor: Floor, hand: Hand) -> None:
         "node": "lot:SL-1",
         "stops": "release,shipment",
     }
-    floor.say({**held, "at": floor.clock.text()})
+    floor.say({**held, "at": floor.clock.text})
     assert "H-1 stops release, shipment, because of soft spots." in hand.open("/station/shells?lot=SL-1").text
 
 
