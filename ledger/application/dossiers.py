@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
+from itertools import chain, islice
 from typing import BinaryIO, Literal, NamedTuple
 
 from ledger.application.adopted_files import rulebooks_here
@@ -16,7 +17,7 @@ from ledger.application.dossier_approval import ApprovalContent, approval_conten
 from ledger.application.dossier_balls import JudgedBalls
 from ledger.application.dossier_entries import StoredFacts, dossier_entries
 from ledger.application.dossier_lots import lot_history, lot_page
-from ledger.application.dossier_rows import DossierRows
+from ledger.application.dossier_rows import BATCH, DossierRows
 from ledger.application.dossier_scope import Scoped
 from ledger.application.epcis import StoredEntries, event_nodes, plant_of
 from ledger.application.imported_sources import refuse_imported
@@ -34,6 +35,7 @@ from ledger.evidence.events import Events
 from ledger.evidence.needed_entries import needed_indexes, sheet_nodes
 from ledger.evidence.pdf.parts import check_balls
 from ledger.evidence.withholding import Withholding
+from ledger.line.fact import parse_address
 from ledger.line.refold import ONCE
 from ledger.line.rows import BookKey, Plan
 from ledger.store.reader import Reader
@@ -113,8 +115,9 @@ class _Content:
         self._balls = JudgedBalls(self._rows, scoped.units, self._dated)
         self._approval = approval
         self._told = StoredEntries(reader, asked.withholding, KEPT_ENTRIES)
-        units = set(scoped.units)
-        self._events = EventFacts(units.__contains__, self._told.read) if self._wants("events") and asked.stem else None
+        self._units = frozenset(scoped.units)
+        wants_events = self._wants("events") and bool(asked.stem)
+        self._events = EventFacts(self._units.__contains__, self._told.read) if wants_events else None
 
     def _wants(self, part: Part) -> bool:
         return part in self._asked.parts
@@ -162,16 +165,20 @@ class _Content:
         return approval_content(self._reader, self._approval, documents=self._wants("documents"))
 
     def _lot_pages(self) -> Iterator[LotPage]:
-        units, scoped = set(self._scoped.units), self._scoped
+        scoped = self._scoped
         for lot in self._ground.lots:
             history = scoped.histories.get(lot) or lot_history(self._reader, lot)
-            yield lot_page(history, units, scoped.gone.get(lot, ()))
+            yield lot_page(history, self._units, scoped.gone.get(lot, ()))
 
     def _event_files(self) -> Iterator[tuple[str, bytes]]:
         if self._events is not None:
             events = Events(plant_of(self._reader, self._asked.stem), self._events)
-            for ball in self._balls:
-                yield ball.unit, events.of_ball(ball.rows, ball.sheet.tables)
+            balls = iter(self._balls)
+            while batch := list(islice(balls, BATCH)):
+                facts = chain.from_iterable(self._events.facts_of(f"unit:{ball.unit}") for ball in batch)
+                self._told.read_ahead({parse_address(fact)[0] for fact in facts})
+                for ball in batch:
+                    yield ball.unit, events.of_ball(ball.rows, ball.tables)
 
     def _credentials(self, issuer: Issuer, note: bytes) -> Iterator[tuple[str, bytes]]:
         credentials = Credentials(self._reader, issuer, parse_checkpoint(note))

@@ -130,6 +130,13 @@ class StoredEntries:
         found = self._kept.get(index)
         return next(self.stretch([index])) if found is None else found
 
+    def read_ahead(self, indexes: Collection[int]) -> None:
+        """Have these entries kept, as far as they are not, for `read`: few queries instead of one for each."""
+        wanted = sorted(index for index in indexes if index not in self._kept)
+        for start in range(0, len(wanted), STRETCH):
+            for _ in self.stretch(wanted[start : start + STRETCH]):
+                pass
+
     def take_into(self, facts: EventFacts, indexes: Sequence[int]) -> None:
         """Have the entries at ascending indexes taken."""
         for start in range(0, len(indexes), STRETCH):

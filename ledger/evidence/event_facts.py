@@ -47,6 +47,9 @@ EVENTFUL: frozenset[type[Record]] = frozenset(
 _RECORDS = 1024
 """More than an entry has records: an address is kept as ``index * 1024 + position``."""
 
+_KEPT_FACTS = 100
+"""Facts whose bodies are kept: the events of one ball ask for each several times."""
+
 _LONGEST = 40
 """Characters of an address; an index is at most 2^53 - 1, so what is kept is less than 2^64."""
 
@@ -128,9 +131,11 @@ class EventFacts:
         self._uses: defaultdict[str, array[int]] = defaultdict(_addresses)
         self._corrections: defaultdict[str, list[str]] = defaultdict(list)
         self._holds: dict[str, str] = {}
+        self._kept: dict[str, list[SaidFact]] = {}
 
     def take(self, entry: Entry, records: Sequence[Record]) -> None:
         """Take the next entry; of its records no sealed field is looked at."""
+        self._kept.clear()
         for position, record in enumerate(records):
             address = f"{entry.index}.{position}"
             if isinstance(record, Correction):
@@ -185,6 +190,14 @@ class EventFacts:
 
         Raises DossierRejected for a fact that is in no entry at hand.
         """
+        found = self._kept.get(fact)
+        if found is None:
+            if len(self._kept) >= _KEPT_FACTS:
+                self._kept.clear()
+            found = self._kept[fact] = self._read_bodies(fact)
+        return found
+
+    def _read_bodies(self, fact: str) -> list[SaidFact]:
         index, position = parse_address(fact)
         entry = self._read(index)
         if position >= len(entry.records):

@@ -18,6 +18,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from decimal import Decimal
+from functools import lru_cache
 from hashlib import sha256
 from typing import Any
 
@@ -71,13 +72,13 @@ def hashed_text(fields: Mapping[str, Any], namespace: str) -> str:
 
 
 def _ordered(fields: Mapping[str, Any], order: tuple[str, ...]) -> str:
-    return "".join(_named(name, fields[name]) for name in order if name in fields)
+    return "".join([_named(name, fields[name]) for name in order if name in fields])
 
 
 def _named(name: str, value: Any) -> str:
     if isinstance(value, list | tuple):
         member, inner = _LISTS[name]
-        texts = sorted(member + (_ordered(one, inner) if inner else f"={_plain(member, one)}") for one in value)
+        texts = sorted([member + (_ordered(one, inner) if inner else f"={_plain(member, one)}") for one in value])
         return ("" if name == member else name) + "".join(texts)
     if isinstance(value, dict):
         return name + _ordered(value, _INSIDE[name])
@@ -91,13 +92,19 @@ def _own(name: str, value: Any, namespace: str) -> str:
     if isinstance(value, dict):
         return full + "".join(sorted(_own(*member, namespace) for member in value.items()))
     members = value if isinstance(value, list | tuple) else [value]
-    return "".join(sorted(f"{full}={_plain('', one)}" for one in members))
+    return "".join(sorted([f"{full}={_plain('', one)}" for one in members]))
 
 
 def _plain(name: str, value: Any) -> str:
-    if isinstance(value, Decimal | int):
-        return _number(format(value, "f") if isinstance(value, Decimal) else str(value))
-    text = str(value).strip()
+    if isinstance(value, str):
+        return _plain_text(name, value)
+    return _number(format(value, "f") if isinstance(value, Decimal) else str(value))
+
+
+# The events of a ball say the same instants, gauges and measures many times, and balls of a lot the same as each other.
+@lru_cache(maxsize=4096)
+def _plain_text(name: str, value: str) -> str:
+    text = value.strip()
     if name in _TIMES:
         return format_instant(Instant(instant_ms(text), 0)).replace("+00:00", "Z")
     if name in {"bizStep", "disposition", "type"}:
@@ -105,6 +112,7 @@ def _plain(name: str, value: Any) -> str:
     return _number(text) if _NUMBER.fullmatch(text) else _link(text)
 
 
+@lru_cache(maxsize=4096)
 def _number(text: str) -> str:
     whole, _, fraction = text.lstrip("+").partition(".")
     sign, digits, places = "-" if whole.startswith("-") else "", whole.lstrip("-").lstrip("0"), fraction.rstrip("0")
