@@ -100,9 +100,9 @@ def parse_layout(names: Sequence[str]) -> Layout:
         checklists=reader.take_all(_CHECKLIST),
         indexes=_take_entries(reader),
         lots=reader.take_all(_LOT),
-        units=reader.take_all(_BALL),
-        events=reader.take_all(_EVENTS),
-        credentials=reader.take_all(_CREDENTIAL),
+        units=(units := reader.take_all(_BALL)),
+        events=_once(units, reader.take_all(_EVENTS)),
+        credentials=_once(units, reader.take_all(_CREDENTIAL)),
         approval=reader.take_if(APPROVAL),
         documents=reader.take_all(_DOCUMENT),
         verdicts=reader.take_if(VERDICTS),
@@ -113,6 +113,11 @@ def parse_layout(names: Sequence[str]) -> Layout:
     if reader.next_name():
         raise MalformedDossier("file has no place in a dossier", where=reader.next_name())
     return layout
+
+
+def _once(units: tuple[str, ...], others: tuple[str, ...]) -> tuple[str, ...]:
+    """The other names; as the one tuple of the balls where they are the same, since a dossier may have very many."""
+    return units if others == units else others
 
 
 def _take_entries(reader: _Names) -> tuple[int, ...]:

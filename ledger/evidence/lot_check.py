@@ -9,10 +9,12 @@ one that is not in the book any more; each only where an entry here says so.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import NamedTuple
 
-from msgspec import UNSET
+import msgspec
+from msgspec import UNSET, UnsetType
 
 from ledger.book.canonical import encode
 from ledger.book.merkle import leaf_hash, root
@@ -50,12 +52,29 @@ class LotFound:
 
 @dataclass(slots=True)
 class _Lot:
-    """A page that was checked, and the balls of it whose sheets are still to come."""
+    """A page that was checked, without its balls; without its leaves too, where every ball has its place among them.
+
+    ``here``, ``gone`` and ``added``: see `LotFound`.
+    """
 
     page: LotPage
-    places: dict[str, LotBall]
+    here: int
+    gone: int
+    added: int
     renumbered: int = 0
     moved: int = 0
+
+
+class _Seat(NamedTuple):
+    """A ball on a page, whose sheet is still to come: all that is kept of each, since lots may be many and large.
+
+    ``bore``: the number that it bore at the closing, None for none; UNSET where it came to the lot later. ``other``: the
+    same ball on another page.
+    """
+
+    lot: _Lot
+    bore: str | UnsetType | None
+    other: _Seat | None
 
 
 def gone_balls(archive: Archive, lots: Iterable[str]) -> frozenset[str]:
@@ -71,7 +90,7 @@ class LotCheck:
         """Check each page against settled ``facts``. Raises MalformedDossier or DossierRejected naming the page."""
         self._archive = archive
         self._facts = facts
-        self._of_unit: dict[str, list[_Lot]] = {}
+        self._seats: dict[str, _Seat] = {}
         self._lots = {lot: self._checked(lot) for lot in lots}
 
     @property
@@ -83,14 +102,14 @@ class LotCheck:
         name, page = _name(lot), _read_page(self._archive, lot)
         self._check_closing(page, name)
         _check_units(page, name)
-        one = _Lot(page, {ball.unit: ball for ball in page.units})
+        one = _kept(page)
         for ball in page.units:
             if ball.gone:
                 self._check_gone(ball, name)
             elif f"balls/{ball.unit}.json" not in self._archive:
                 raise DossierRejected("ball of the lot has no sheet here", got=ball.unit, where=name)
             else:
-                self._of_unit.setdefault(ball.unit, []).append(one)
+                self._seats[ball.unit] = _Seat(one, _bore(ball), self._seats.get(ball.unit))
         return one
 
     def _check_closing(self, page: LotPage, name: str) -> None:
@@ -120,20 +139,26 @@ class LotCheck:
     def take(self, rows: BallRows) -> None:
         """Hear of a ball whose sheet was checked. Raises DossierRejected."""
         unit = rows.unit
-        lots = self._of_unit.get(unit.unit, ())
-        if self._lots and not any(one.page.lot == unit.lot for one in lots):
+        seats = list(self._seats_of(unit.unit))
+        if self._lots and not any(seat.lot.page.lot == unit.lot for seat in seats):
             raise DossierRejected("ball is not on the page of its lot", got=unit.unit, where=_name(unit.lot))
-        for one in lots:
-            self._meet(one, one.places[unit.unit], rows)
+        for seat in reversed(seats):
+            self._meet(seat.lot, seat.bore, rows)
 
-    def _meet(self, one: _Lot, ball: LotBall, rows: BallRows) -> None:
+    def _seats_of(self, unit: str) -> Iterator[_Seat]:
+        """Where the ball is on the pages, the last page first."""
+        seat = self._seats.get(unit)
+        while seat is not None:
+            yield seat
+            seat = seat.other
+
+    def _meet(self, one: _Lot, bore: str | UnsetType | None, rows: BallRows) -> None:
         name, unit = _name(one.page.lot), rows.unit
         former = {row.serial for row in rows.serials if row.until_ms is not None}
-        if ball.place is UNSET:
+        if bore is UNSET:
             _check_absent(one.page, unit.unit, {None, unit.serial, *former}, name)
             return
         is_corrected = unit.unit in self._facts.corrected
-        bore = None if ball.serial is UNSET else ball.serial
         if bore != unit.serial:
             if bore is not None and bore not in former and not is_corrected:
                 raise DossierRejected("ball bore another number, and no entry says so", got=unit.unit, where=name)
@@ -162,16 +187,28 @@ class LotCheck:
         return found
 
 
+def _kept(page: LotPage) -> _Lot:
+    placed = [ball for ball in page.units if ball.place is not UNSET]
+    gone, added = sum(ball.gone for ball in placed), len(page.units) - len(placed)
+    kept = msgspec.structs.replace(page, units=(), leaves=page.leaves if added else ())
+    return _Lot(kept, here=len(placed) - gone, gone=gone, added=added)
+
+
+def _bore(ball: LotBall) -> str | UnsetType | None:
+    if ball.place is UNSET:
+        return UNSET
+    return None if ball.serial is UNSET else ball.serial
+
+
 def _found(one: _Lot) -> LotFound:
-    page, placed = one.page, [ball for ball in one.page.units if ball.place is not UNSET]
-    gone = sum(ball.gone for ball in placed)
+    page = one.page
     return LotFound(
         lot=page.lot,
         closed="" if page.closed is UNSET else page.closed,
         count=None if page.count is UNSET else page.count,
-        here=len(placed) - gone,
-        gone=gone,
-        added=len(page.units) - len(placed),
+        here=one.here,
+        gone=one.gone,
+        added=one.added,
         renumbered=one.renumbered,
         moved=one.moved,
     )

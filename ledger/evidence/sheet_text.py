@@ -31,8 +31,11 @@ from ledger.line.standing_readings import parse_manner, parse_sources
 _MARK = re.compile(rb"\x7f([a-z_]+)\x7f")
 """Where a reading's fact stands in a line that is kept: DEL is in no text of a rulebook or of a record's names."""
 
-_KEPT = 100_000
-"""Readings that are kept at most; then all are let go."""
+_KEPT = 20_000
+"""Readings that are kept at most, some 2 kB each with the verdicts on them; then all are let go."""
+
+_KEPT_LOTS = 5_000
+"""Ways back through the lots whose lines are kept at most; balls with a place in their lot have one each."""
 
 _RANK: dict[str, int] = {outcome: rank for rank, outcome in enumerate(OUTCOMES)}
 _NONE = -1
@@ -91,7 +94,7 @@ class SheetText:
         # Balls of one lot share their trace; it is kept, so that no other takes its place in memory.
         known = self._lots.get(id(rows.trace))
         if known is None:
-            if len(self._lots) >= _KEPT:
+            if len(self._lots) >= _KEPT_LOTS:
                 self._lots.clear()
             known = self._lots[id(rows.trace)] = (rows.trace, Raw(encode_page(lot_lines(rows))))
         return known[1]
