@@ -1,5 +1,6 @@
 """Dossiers: one of many balls streamed and checked, in processes of their own; one of a single ball, with its report and without.
 
+Times of the large one are compared in seconds of the processor, which another program on the machine lengthens little.
 A check is held against hashing the same bytes and checking the same signatures.
 """
 
@@ -12,6 +13,7 @@ import time
 from collections.abc import Callable
 from functools import partial
 from statistics import median
+from typing import NamedTuple
 
 import msgspec
 
@@ -19,6 +21,7 @@ from ledger.application.dossier_report import DossierReporter
 from ledger.application.dossier_wanted import DossierGiver, DossierWanted, write_wanted
 from ledger.application.dossiers import USUAL_PARTS
 from ledger.book.instant import Instant, format_instant
+from ledger.errors import Unsupported
 from ledger.line.lot_changes import balls_root
 from ledger.line.rows import Lot, Unit
 from ledger.store.engine import open_store
@@ -26,75 +29,116 @@ from ledger.store.reader import Reader, open_reader
 from ops.bench.dossier_child import Taken
 from ops.bench.field import Field
 from ops.bench.figures import Row, ratios
-from ops.bench.plant import HOUR_MS, LABEL_STEM, LOT, SIGNERS, say
+from ops.bench.plant import HOUR_MS, LABEL_STEM, LOT, SIGNERS, ready_end, say
 
 MEMORY_MB = 300
 ONE_BALL_S, WITH_REPORT_S = 0.3, 1.5
 ASKS = 20
 """Dossiers of one ball a round."""
 
+PART = 10
+"""The time of the large dossier is held against that of one of so many times fewer balls."""
+
+TELL_S = 10.0
+"""Seconds after which a running part says where it is."""
+
+
+class Asked(NamedTuple):
+    """What a dossier of one ball took: seconds on the wall and of the processor."""
+
+    seconds: float
+    processor: float
+
 
 def measure_dossiers(field: Field) -> list[Row]:
-    """All in turn, ``rounds`` times; the rows of the table."""
+    """The small ones ``rounds`` times, the large one ``dossier_rounds`` times; the rows of the table."""
     count = min(field.sizes.dossier, field.balls)
     _close_lots(field, count)
+    single = [_one_ball(field, USUAL_PARTS) for _ in range(field.sizes.rounds)]
+    rows = [_of_one("dossier of one ball, with its events", single, ONE_BALL_S)]
+    try:
+        reported = [_one_ball(field, (*USUAL_PARTS, "report")) for _ in range(field.sizes.rounds)]
+        rows.append(_of_one("the same with its report", reported, WITH_REPORT_S))
+    except Unsupported as error:
+        rows.append(Row(what="the same with its report", measured=f"not measured: {error}"))
     file = field.product / "dossier.zip"
-    halves, wholes, checks = list[Taken](), list[Taken](), list[Taken]()
-    single, reported = list[float](), list[float]()
-    for _ in range(field.sizes.rounds):
-        halves.append(_child("write", field.plant.url, str(file), str(count // 2)))
-        wholes.append(_child("write", field.plant.url, str(file), str(count)))
-        checks.append(_child("check", str(file)))
-        single.append(_one_ball(field, with_report=False))
-        reported.append(_one_ball(field, with_report=True))
-    file.unlink()
-    return [*_streamed(halves, wholes), _checked(checks), *_of_one(single, reported)]
+    parts, wholes, checks = list[Taken](), list[Taken](), list[Taken]()
+    try:
+        for _ in range(field.sizes.dossier_rounds):
+            parts.append(_child("write", field.plant.url, str(file), str(max(1, count // PART))))
+            wholes.append(_child("write", field.plant.url, str(file), str(count)))
+            checks.append(_child("check", str(file)))
+    finally:
+        file.unlink(missing_ok=True)
+    return [*_streamed(parts, wholes), *_checked(checks), *rows]
 
 
-def _streamed(halves: list[Taken], wholes: list[Taken]) -> list[Row]:
+def _streamed(parts: list[Taken], wholes: list[Taken]) -> list[Row]:
     peak = max(taken.peak_mb for taken in wholes)
-    balls, size = wholes[0].balls, wholes[0].size
-    ratio, words = ratios([taken.seconds for taken in wholes], [taken.seconds for taken in halves])
-    memory, memory_words = ratios([taken.peak_mb for taken in wholes], [taken.peak_mb for taken in halves])
+    balls, size, fewer = wholes[0].balls, wholes[0].size, parts[0].balls
+    ratio, words = ratios([taken.processor for taken in wholes], [taken.processor for taken in parts])
+    _, memory_words = ratios([taken.peak_mb for taken in wholes], [taken.peak_mb for taken in parts])
+    # Starting and what balls share cost a small dossier as much as a large one: linear is at most as many times as balls.
+    most = 1.1 * balls / fewer
     return [
-        Row(what=f"dossier of {balls:,} balls, {size / 1e6:,.0f} MB, streamed", measured=f"{peak:.0f} MB of memory",
-            floor=f"half of it {max(taken.peak_mb for taken in halves):.0f} MB", ratio=memory_words,
-            target=f"under {MEMORY_MB} MB", reached=peak < MEMORY_MB and memory < 2),
-        Row(what="the same, its time", measured=f"{median(taken.seconds for taken in wholes):.1f} s",
-            floor=f"half of it {median(taken.seconds for taken in halves):.1f} s", ratio=words,
-            target="at most 2.2 (linear)", reached=ratio <= 2.2),
+        Row(what=f"dossier of {balls:,} balls with lots and events, {size / 1e6:,.0f} MB, streamed",
+            measured=f"{peak:.0f} MB of memory",
+            floor=f"of {fewer:,} balls {max(taken.peak_mb for taken in parts):.0f} MB", ratio=memory_words,
+            target=f"under {MEMORY_MB} MB", reached=peak < MEMORY_MB),
+        Row(what="the same, its time", measured=_times(wholes), floor=f"of {fewer:,} balls {_times(parts)}", ratio=words,
+            target=f"at most {most:.3g} (linear)", reached=ratio <= most),
     ]  # fmt: skip
 
 
-def _checked(checks: list[Taken]) -> Row:
-    ratio, words = ratios([taken.seconds for taken in checks], [taken.floor for taken in checks])
+def _checked(checks: list[Taken]) -> list[Row]:
+    ratio, words = ratios([taken.processor for taken in checks], [taken.floor for taken in checks])
     peak = max(taken.peak_mb for taken in checks)
+    floor = f"its bytes hashed, its signatures checked {median(taken.floor for taken in checks):.2f} s of processor"
+    return [
+        Row(what="its check, every sheet and event made anew", measured=_times(checks), floor=floor, ratio=words,
+            target="at most 2.5", reached=ratio <= 2.5),
+        Row(what="the same, its memory", measured=f"{peak:.0f} MB of memory", target=f"under {MEMORY_MB} MB",
+            reached=peak < MEMORY_MB),
+    ]  # fmt: skip
+
+
+def _times(taken: list[Taken]) -> str:
+    wall, processor = median(one.seconds for one in taken), median(one.processor for one in taken)
+    return f"{wall:.1f} s ({processor:.1f} s of processor)"
+
+
+def _of_one(what: str, found: list[Asked], most: float) -> Row:
+    wall, processor = median(one.seconds for one in found), median(one.processor for one in found)
     return Row(
-        what=f"its check, every sheet made anew ({peak:.0f} MB of memory)",
-        measured=f"{median(taken.seconds for taken in checks):.1f} s",
-        floor=f"its bytes hashed, its signatures checked {median(taken.floor for taken in checks):.2f} s",
-        ratio=words,
-        target="at most 2.5",
-        reached=ratio <= 2.5,
+        what=what,
+        measured=f"{wall * 1000:.0f} ms ({processor * 1000:.0f} ms of processor)",
+        target=f"under {most * 1000:.0f} ms",
+        reached=wall < most,
     )
 
 
-def _of_one(single: list[float], reported: list[float]) -> list[Row]:
-    return [
-        Row(what=what, measured=f"{median(found) * 1000:.0f} ms", target=f"under {most * 1000:.0f} ms",
-            reached=median(found) < most)
-        for what, found, most in (("dossier of one ball, with its events", single, ONE_BALL_S),
-                                  ("the same with its report", reported, WITH_REPORT_S))
-    ]  # fmt: skip
-
-
 def _child(*words: str) -> Taken:
-    done = subprocess.run([sys.executable, "-m", "ops.bench.dossier_child", *words], capture_output=True, check=True)
-    return msgspec.json.decode(done.stdout, type=Taken)
+    """What a process of its own took; says every few seconds that it still runs. Raises CalledProcessError."""
+    command = [sys.executable, "-m", "ops.bench.dossier_child", *words]
+    began = time.perf_counter()
+    with subprocess.Popen(command, stdout=subprocess.PIPE) as process:
+        while True:
+            try:
+                printed, _ = process.communicate(timeout=TELL_S)
+                break
+            except subprocess.TimeoutExpired:
+                running = f"  {words[0]} {words[-1]}: {time.perf_counter() - began:.0f} s"
+                print(running, file=sys.stderr, flush=True)
+            except BaseException:
+                process.kill()
+                raise
+    if process.returncode:
+        raise subprocess.CalledProcessError(process.returncode, command)
+    return msgspec.json.decode(printed, type=Taken)
 
 
-def _one_ball(field: Field, *, with_report: bool) -> float:
-    """The median time of the dossier of one ball and another, the first of which is not counted."""
+def _one_ball(field: Field, parts: tuple[str, ...]) -> Asked:
+    """The median of what the dossiers of one ball and another take, the first of which is not counted."""
     store = open_store(field.plant.url)
     with open_reader(store) as reader:
         units = reader.rows(Unit, "lot", "S0")
@@ -104,10 +148,9 @@ def _one_ball(field: Field, *, with_report: bool) -> float:
             stem=LABEL_STEM,
             reporter=DossierReporter(None),
         )
-        parts = (*USUAL_PARTS, "report") if with_report else USUAL_PARTS
-        found = [_timed(partial(_write_one, reader, unit, parts, giver)) for unit in units[: ASKS + 1]]
+        found = [_timed(partial(_write_one, reader, unit, parts, giver)) for unit in units[: ASKS + 1]][1:]
     store.close()
-    return median(found[1:])
+    return Asked(median(one.seconds for one in found), median(one.processor for one in found))
 
 
 def _write_one(reader: Reader, unit: Unit, parts: tuple[str, ...], giver: DossierGiver) -> None:
@@ -115,17 +158,17 @@ def _write_one(reader: Reader, unit: Unit, parts: tuple[str, ...], giver: Dossie
     write_wanted(reader, io.BytesIO(), wanted, giver)
 
 
-def _timed(ask: Callable[[], object]) -> float:
-    began = time.perf_counter()
+def _timed(ask: Callable[[], object]) -> Asked:
+    began, spent = time.perf_counter(), time.process_time()
     ask()
-    return time.perf_counter() - began
+    return Asked(time.perf_counter() - began, time.process_time() - spent)
 
 
 def _close_lots(field: Field, count: int) -> None:
     """Close the lots of the balls, as far as they are not: then the check looks for each ball's leaf."""
     store = open_store(field.plant.url)
     with open_reader(store) as reader:
-        names = [f"S{number}" for number in range(count // LOT)]
+        names = [f"S{number}" for number in range(ready_end(count) // LOT)]
         closings = [_closing(reader, field, name) for name in names if _is_open(reader, name)]
     store.close()
     if closings:

@@ -20,7 +20,8 @@ WARM = 300
 class Sizes(msgspec.Struct, frozen=True, kw_only=True):
     """How much is measured. ``balls`` in the book; ``rounds`` in turn; entries a round over HTTP and in bulk.
 
-    ``page_asks``: how often each page is asked for.  ``dossier``: balls of the large dossier.
+    ``page_asks``: how often each page is asked for.  ``dossier``: balls of the large dossier, which is made
+    ``dossier_rounds`` times.
     """
 
     balls: int = 20_000
@@ -33,6 +34,7 @@ class Sizes(msgspec.Struct, frozen=True, kw_only=True):
     flush_grouped: int = 1_000
     page_asks: int = 20
     dossier: int = 20_000
+    dossier_rounds: int = 1
 
     def used(self) -> int:
         """Balls that a run uses up at most."""
@@ -47,8 +49,8 @@ class Sizes(msgspec.Struct, frozen=True, kw_only=True):
 class Field:
     """``product`` and ``floor`` hold copies of one book; `take` gives balls that nobody has registered yet."""
 
-    def __init__(self, folder: Path, sizes: Sizes) -> None:
-        """Make or find the book, copy it, record the floors' rows."""
+    def __init__(self, folder: Path, sizes: Sizes, *, registers: bool = True) -> None:
+        """Make or find the book and copy it; if anything is to be registered, make that ready and record the floors' rows."""
         folder.mkdir(parents=True, exist_ok=True)
         self.sizes = sizes
         self.balls = ready_end(sizes.balls)
@@ -57,9 +59,13 @@ class Field:
         self.shim, self.no_shim = build_shim(folder)
         self.plant = copy_book(book_of(folder, sizes.balls), self.product)
         self._next = self.balls
+        if registers:
+            self._make_ready()
+
+    def _make_ready(self) -> None:
         book = open_plant(self.plant)
         try:
-            make_ready(book, self.plant, self.balls, sizes.used())
+            make_ready(book, self.plant, self.balls, self.sizes.used())
         finally:
             book.close()
         settle(self.product)

@@ -19,7 +19,16 @@ from ops.bench.raw_route import read_rows
 from ops.bench.recording import RawInserts
 
 TINY = Sizes(
-    balls=1, rounds=1, http=40, bulk=300, seconds=20.0, connections=4, flush_single=3, flush_grouped=60, page_asks=2
+    balls=1,
+    rounds=1,
+    http=40,
+    bulk=300,
+    seconds=20.0,
+    connections=4,
+    flush_single=3,
+    flush_grouped=60,
+    page_asks=2,
+    dossier=200,
 )
 
 
