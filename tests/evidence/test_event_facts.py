@@ -58,6 +58,17 @@ def test_a_corrected_fact_has_two_bodies_and_the_later_stands() -> None:
     assert ("11.0.0", True, "76") == (second.where, second.stands, second.record.readings[1].values[0])
 
 
+def test_a_correction_that_comes_after_the_bodies_were_asked_for_is_told() -> None:
+    """What is kept of a fact is read again once another entry was taken."""
+    entries = entries_of(SUBMISSIONS)
+    facts = EventFacts(UNITS.__contains__, entries.__getitem__)
+    for told in entries[:11]:
+        facts.take(told.entry, told.records)
+    assert ["9.1"] == [body.where for body in facts.bodies("9.1")]
+    facts.take(entries[11].entry, entries[11].records)
+    assert ["9.1", "11.0.0"] == [body.where for body in facts.bodies("9.1")]
+
+
 def test_a_withdrawn_fact_has_a_last_body_without_record() -> None:
     """And the node still knows that it was said."""
     withdrawn = {"kind": "correction", "changes": [{"fact": "8.1"}], "reason": "typing-error", "at": "2025-02-11T08:00:00.000+00:00"}  # fmt: skip
