@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from msgspec import UNSET
 
+from ledger.application.dossier_entries import MAKE_BALLS
 from ledger.application.said_until import facts_until
 from ledger.book.merkle import root
 from ledger.evidence.dossier_format import LotBall, LotPage
@@ -19,9 +20,9 @@ from ledger.evidence.entry_facts import fold_facts, units_of
 from ledger.evidence.lot_check import ball_leaf
 from ledger.line.fact import Fact, parse_address
 from ledger.line.lot_changes import LotClosed
-from ledger.line.rows import Unit
+from ledger.line.rows import Body, Unit
 from ledger.store.reader import Reader
-from ledger.store.selections import rows_with
+from ledger.store.selections import addresses_about, rows_with
 
 
 class LotHistory(NamedTuple):
@@ -45,7 +46,7 @@ def lot_history(reader: Reader, lot: str) -> LotHistory:
     """The history of a shell lot. Cost: its balls; their facts only where something changed since it was closed."""
     rows: list[Unit] = reader.rows(Unit, "lot", lot)
     now = {row.unit: row.serial for row in rows}
-    closings = [fact for fact in reader.facts_about(f"lot:{lot}") if isinstance(fact.record, LotClosed)]
+    closings = _closings(reader, lot)
     if not closings:
         return LotHistory(lot, None, None, now)
     closing = closings[-1]
@@ -55,6 +56,13 @@ def lot_history(reader: Reader, lot: str) -> LotHistory:
         if not _gives_root(then, closing):
             then = None
     return LotHistory(lot, closing, then, now)
+
+
+def _closings(reader: Reader, lot: str) -> list[Fact]:
+    """The standing facts that closed a lot, in address order; the facts that made its balls are not read."""
+    addresses = addresses_about(reader.transaction, [f"lot:{lot}"], MAKE_BALLS)
+    bodies: list[Body] = rows_with(reader, Body, "address", sorted(set(addresses), key=parse_address))
+    return [body.fact for body in bodies if isinstance(body.fact.record, LotClosed)]
 
 
 def lot_page(history: LotHistory, units: Collection[str], gone: Collection[str]) -> LotPage:
