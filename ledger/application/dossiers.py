@@ -29,7 +29,7 @@ from ledger.evidence.adding_report import add_report
 from ledger.evidence.approval_facts import ApprovalRows, approval_nodes
 from ledger.evidence.ball_sheet import DatedRulebook
 from ledger.evidence.dossier import DossierContent, write_dossier
-from ledger.evidence.dossier_format import LotPage
+from ledger.evidence.dossier_format import VERDICTS_LIMIT, LotPage
 from ledger.evidence.event_facts import EventFacts
 from ledger.evidence.events import Events
 from ledger.evidence.needed_entries import needed_indexes, sheet_nodes
@@ -153,7 +153,8 @@ class _Content:
             approval=None if approval is None else approval_json(reader, approval.rows, self._balls),
             documents=[] if approval is None else approval.documents.values(),
             signer=asked.signer,
-            verdicts=self._wants("verdicts"),
+            # Begun for more it would be held, up to the limit, and then let go.
+            verdicts=self._wants("verdicts") and len(self._scoped.units) <= VERDICTS_LIMIT,
         )
 
     def _takers(self) -> list[EventFacts]:
