@@ -23,7 +23,7 @@ from ledger.line.refold import ONCE
 from ledger.line.rows import About, Descent, FactRow, Hold, Lot, Model, Row
 from ledger.store.openings import openings_of
 from ledger.store.reader import Reader
-from ledger.store.selections import StoredEdges, rows_with
+from ledger.store.selections import StoredEdges, corrected_about, rows_with
 from ledger.tracing.back import trace_back
 
 STRETCH = 500
@@ -91,9 +91,8 @@ def event_nodes(reader: Reader, nodes: Collection[str]) -> set[str]:
         once: list[About] = rows_with(reader, About, "node", [f"{ONCE}{node}" for node in chunk])
         holds: list[Hold] = rows_with(reader, Hold, "node", chunk)
         told = {*(row.node for row in once), *(f"hold:{hold.hold}" for hold in holds)}
-        about: list[About] = rows_with(reader, About, "node", [*chunk, *sorted(told)])
-        rows: list[FactRow] = rows_with(reader, FactRow, "address", {one.address for one in about})
-        found |= told | {f"fact:{row.address}" for row in rows if row.body}
+        corrected = corrected_about(reader.transaction, [*chunk, *sorted(told)])
+        found |= told | {f"fact:{address}" for address in corrected}
     return found
 
 

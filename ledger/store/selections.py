@@ -123,6 +123,13 @@ def addresses_about(transaction: Transaction, nodes: Sequence[str], without: Seq
     return [address for (address,) in found]
 
 
+def corrected_about(transaction: Transaction, nodes: Sequence[str]) -> list[str]:
+    """Addresses of those facts about nodes that were corrected or withdrawn. One query."""
+    node = transaction.dialect.any_of('a."node"')
+    text = 'SELECT a."address" FROM "about" a JOIN "fact" f ON f."address" = a."address"'
+    return [address for (address,) in transaction.rows_of(f"{text} WHERE {node} AND f.\"body\" <> ''", nodes)]
+
+
 def every_row(
     transaction: Transaction, row: type[Row], condition: str = "1 = 1", values: Sequence[Any] = ()
 ) -> list[Any]:
