@@ -60,7 +60,7 @@ def test_a_step_that_must_wait_cannot_be_pressed(floor: Floor, hand: Hand) -> No
     assert 'id="why-pin-filled"' in page
     assert f'data-until="{floor.clock.ms + 24 * HOUR}"' in page
     assert "final-cure lasted 0 s, the plan asks for at least 24 h" in page
-    assert ">locating hole drilled</button>" in page
+    assert "><span>locating hole drilled</span></button>" in page
     hand.wait(24)
     assert "disabled aria-disabled" not in hand.open("/station/shells?lot=SL-1").text
 
@@ -151,7 +151,7 @@ def test_a_hold_says_in_words_what_it_stops(floor: Floor, hand: Hand) -> None:
         "hold": "H-1",
         "reason": "soft-spots",
         "node": "lot:SL-1",
-        "stops": "release,shipment",
+        "stops": ["release", "shipment"],
     }
     floor.say({**held, "at": floor.clock.text})
     assert "H-1 stops release, shipment, because of soft spots." in hand.open("/station/shells?lot=SL-1").text
