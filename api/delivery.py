@@ -7,6 +7,7 @@ The writer answers on its own thread.  To wake the loop once for each waiter wou
 import asyncio
 from collections.abc import Sequence
 
+from api.counters import Counters
 from ledger.store.answer import Entered, Settled, settle_futures
 
 
@@ -16,6 +17,7 @@ class Delivery:
     def __init__(self) -> None:
         """Start unbound: until ``bind``, only concurrent futures may wait."""
         self._loop: asyncio.AbstractEventLoop | None = None
+        self.counters = Counters()
 
     def bind(self, loop: asyncio.AbstractEventLoop | None) -> None:
         """Say which loop waits; None when none does any more."""
@@ -27,6 +29,7 @@ class Delivery:
 
     def __call__(self, settled: list[Settled]) -> None:
         """Hand a group's answers to their waiters; called on the writer's thread."""
+        self.counters.add_group(settled)
         waiting = [one for one in settled if isinstance(one.future, asyncio.Future)]
         if len(waiting) < len(settled):
             settle_futures([one for one in settled if not isinstance(one.future, asyncio.Future)])

@@ -1,7 +1,8 @@
-"""How far the book is witnessed, in Prometheus text form (exposition format 0.0.4), for whoever watches the service."""
+"""How far the book is, is witnessed and followed, in Prometheus text form (exposition format 0.0.4), for whoever watches the service."""
 
 from collections.abc import Iterable, Sequence
 
+from ledger.application.watching import Watched
 from ledger.application.witnessing import Witnessing
 
 Sample = tuple[dict[str, str], float]
@@ -47,6 +48,37 @@ def witnessing_exposition(found: Witnessing, now_ms: int) -> str:
                 for one in found.authorities
                 if one.received_ms is not None
             ],
+        ),
+    ]
+    return "".join(_gauge(f"pourbook_{name}", words, samples) for name, words, samples in gauges if samples)
+
+
+def watched_exposition(found: Watched, now_ms: int) -> str:
+    """Gauges: the end of the book, what waits, the last backup, standbys."""
+    backup = found.backup
+    gauges: list[tuple[str, str, Sequence[Sample]]] = [
+        ("entries", "Entries of the book.", [({}, found.entries)]),
+        ("head_age_seconds", "Time since the last entry.", [({}, _age(found.recorded_ms, now_ms))]),
+        ("waiting_submissions", "Submissions in the queue of this process.", [({}, found.waiting)]),
+        (
+            "backup_age_seconds",
+            "Time since the last backup was finished.",
+            [({}, _age(backup.at_ms, now_ms))] if backup else [],
+        ),
+        (
+            "backup_missing_entries",
+            "Entries that are in no backup on record.",
+            [({}, found.entries - (backup.size if backup else 0))],
+        ),
+        (
+            "standby_behind_bytes",
+            "Bytes of the log that a standby has not applied.",
+            [({"standby": one.name}, one.behind) for one in found.standbys if one.behind is not None],
+        ),
+        (
+            "standby_synchronous",
+            "1 where commits wait for a standby.",
+            [({"standby": one.name}, float(one.synchronous)) for one in found.standbys],
         ),
     ]
     return "".join(_gauge(f"pourbook_{name}", words, samples) for name, words, samples in gauges if samples)

@@ -121,6 +121,9 @@ def problem_of(error: Exception, instance: str) -> Answered:
 def answer_problem(request: Request[Any, Any, Any], error: Exception) -> Response[bytes]:
     """The response to a request that failed; registered for every exception. A page's is a page."""
     problem, headers = problem_of(error, request.scope["path"])
+    parts: Any = request.app.state.get("parts")
+    if hasattr(parts, "delivery"):  # a witness counts nothing
+        parts.delivery.counters.add_problem(problem.code)
     if is_for_people(request):
         # Pages are made of what this module describes.
         from api.pages.refusal import refusal  # noqa: PLC0415

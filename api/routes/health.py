@@ -6,9 +6,10 @@ from typing import Any
 import msgspec
 from litestar import Controller, Request, Response, get
 
-from api.exposition import witnessing_exposition
+from api.exposition import watched_exposition, witnessing_exposition
 from api.operation import Operation, described
 from api.parts import file_answer, json_answer, parts_of
+from ledger.application.watching import watched
 from ledger.application.witnessing import witnessing
 from ledger.book.checkpoint import parse_checkpoint
 from ledger.errors import WriterStopped
@@ -51,13 +52,16 @@ class Health(Controller):
         "/metrics",
         opt=described(
             Operation(
-                "Registration times, and how far the book is witnessed", "keeper", action="metrics", media=EXPOSITION
+                "What there is to watch: the book, witnesses, standbys, refusals, times", "keeper", action="metrics", media=EXPOSITION
             )
         ),
     )
     async def metrics(self, request: Request[Any, Any, Any]) -> Response[bytes]:
-        """The histogram of registration times, and how far the book is witnessed, in Prometheus text form."""
+        """How far the book is, witnessed, backed up and followed; groups, refusals and problems by code; registration times."""
         parts = parts_of(request)
+        seen = await asyncio.to_thread(watched, parts.book)
         found = await asyncio.to_thread(witnessing, parts.book)
-        text = witnessing_exposition(found, parts.book.clock_ms()) + parts.registrations.exposition()
+        now_ms = parts.book.clock_ms()
+        counted = parts.delivery.counters.exposition() + parts.registrations.exposition()
+        text = watched_exposition(seen, now_ms) + witnessing_exposition(found, now_ms) + counted
         return file_answer(text.encode(), EXPOSITION)

@@ -146,6 +146,11 @@ class Pourbook:
         """Whether the writer is there to take them."""
         return self._writer.is_open
 
+    @property
+    def waiting(self) -> int:
+        """Submissions in the writer's queue, about."""
+        return self._writer.waiting
+
     # Writing.
 
     def submit(self, submission: Submission, account: Account, future: Any = None) -> Any:

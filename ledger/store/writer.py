@@ -87,6 +87,11 @@ class Writer:
         return self._committer.note
 
     @property
+    def waiting(self) -> int:
+        """Submissions in the queue, about."""
+        return self._waiting.qsize()
+
+    @property
     def is_open(self) -> bool:
         """Whether submissions are taken."""
         return self._open

@@ -237,3 +237,20 @@ def test_registrations_are_measured(service: Service) -> None:
         return int(text.strip().rsplit(" ", 1)[1])
 
     assert count(before) + 2 == count(after)
+
+
+def test_the_book_and_its_troubles_are_measured(service: Service) -> None:
+    """The end of the book, entries, refusals and problems are figures that the keeper reads."""
+
+    def figure(name: str) -> float:
+        lines = service["admin"].get("/metrics").text.splitlines()
+        return sum(float(line.rsplit(" ", 1)[1]) for line in lines if line.rsplit(" ", 1)[0] == name)
+
+    code = 'pourbook_problems_total{code="not-found"}'
+    before = figure("pourbook_entries"), figure("pourbook_entries_entered_total"), figure(code)
+    service.say("station", *said_by(registration(112)))
+    assert 404 == service["quality"].get("/balls/NONE-1").status_code
+    after = figure("pourbook_entries"), figure("pourbook_entries_entered_total"), figure(code)
+    assert [1, 1, 1] == [now - then for now, then in zip(after, before, strict=True)]
+    assert 0 <= figure("pourbook_head_age_seconds") < 3600
+    assert figure("pourbook_entries") == figure("pourbook_backup_missing_entries")

@@ -9,9 +9,19 @@ import pytest
 
 from ledger.store.engine import open_store
 from ledger.store.reader import open_reader
+from ledger.store.replication import standbys
 from tests.whole.load import Load, check_whole
 from tests.whole.postgres_pair import postgres_pair
 from tests.whole.serving import ServiceProcess, new_premises
+
+
+def _followed(url: str) -> list[tuple[bool, bool]]:
+    """Of each standby: whether commits wait for it, and whether it is seen how far it is."""
+    store = open_store(url, migrate=False)
+    with open_reader(store) as reader:
+        found = [(one.synchronous, one.behind is not None) for one in standbys(reader.transaction)]
+    store.close()
+    return found
 
 
 def _tell(line: str) -> None:
@@ -37,6 +47,7 @@ def test_a_standby_takes_over_without_loss_or_fork(tmp_path: Path, monkeypatch: 
         service = ServiceProcess(premises)
         running = load.start([service.ready()], 6)
         load.wait_for(60)
+        assert [(True, True)] == _followed(premises.url)
         pair.kill_primary()
         _tell(f"primary killed under load: {len(load.acknowledged)} balls acknowledged so far")
         running.stop()
