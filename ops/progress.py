@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import TextIO
 
 
@@ -35,3 +37,13 @@ class Progress:
         if self._open:
             self._stream.write("\n")
             self._open = False
+
+
+@contextmanager
+def showing(what: str) -> Iterator[Progress]:
+    """Progress of a work in words, whose line is left at its end, whatever ends it."""
+    progress = Progress(what)
+    try:
+        yield progress
+    finally:
+        progress.end()

@@ -18,7 +18,7 @@ from ledger.application.pourbook import wall_clock_ms
 from ledger.errors import MalformedInput
 from ledger.store.engine import open_store
 from ops.age_files import encrypt_file, parse_recipient
-from ops.progress import Progress
+from ops.progress import showing
 from ops.scratch import scratch_beside
 
 
@@ -43,11 +43,8 @@ def run(arguments: argparse.Namespace) -> int:
     store = open_store(arguments.store_url, migrate=False)
     try:
         with scratch_beside(file) as folder:
-            progress = Progress("copying entries")
-            try:
+            with showing("copying entries") as progress:
                 book = write_book_file(store, folder / "book.sqlite", progress)
-            finally:
-                progress.end()
             written = encrypt_file(folder / "book.sqlite", file, recipients)
         note_backup(store, book.size, wall_clock_ms())
     finally:

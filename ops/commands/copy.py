@@ -9,10 +9,8 @@ from __future__ import annotations
 
 import argparse
 
-from ledger.store.copying import copy_book
 from ledger.store.engine import open_store
-from ledger.store.rebuild import rebuild_views
-from ops.progress import Progress
+from ops.filling import fill
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -30,16 +28,7 @@ def run(arguments: argparse.Namespace) -> int:
     try:
         target = open_store(arguments.target)
         try:
-            progress = Progress("copying entries")
-            try:
-                copied = copy_book(source, target, move=arguments.move, progress=progress)
-            finally:
-                progress.end()
-            progress = Progress("making the views")
-            try:
-                rebuild_views(target, progress)
-            finally:
-                progress.end()
+            copied = fill(source, target, move=arguments.move)
         finally:
             target.close()
     finally:

@@ -22,15 +22,14 @@ from ledger.duties.fence import ask_heads
 from ledger.duties.rechecks import DUTIES
 from ledger.errors import LedgerError, MalformedInput, StoreBehind
 from ledger.line.submission import Submission
-from ledger.store.copying import copy_book
 from ledger.store.engine import open_store
 from ledger.store.reader import open_reader
-from ledger.store.rebuild import rebuild_views
 from ledger.store.restored import note_restored
 from ledger.store.writer import Writer
 from ops.age_files import decrypt_file, read_identities
 from ops.commands.verify_dossier import read_keys, read_policy
-from ops.progress import Progress
+from ops.filling import fill
+from ops.progress import showing
 from ops.scratch import scratch_beside
 
 if TYPE_CHECKING:
@@ -72,11 +71,8 @@ def run(arguments: argparse.Namespace) -> int:
     with scratch_beside(arguments.file) as folder:
         plain = folder / "book.sqlite"
         decrypt_file(arguments.file, plain, read_identities(arguments.identity))
-        progress = Progress("checking entries")
-        try:
+        with showing("checking entries") as progress:
             book = check_book_file(plain, keys, progress)
-        finally:
-            progress.end()
         lost = heads_lost(plain, book.origin, notes)
         _check_loss(book, lost, arguments.lose)
         _fill(plain, arguments.store_url, keys)
@@ -139,16 +135,7 @@ def _fill(plain: Path, url: str, keys: Sequence[Verifier]) -> None:
     source, target = open_store(f"sqlite:///{plain}", migrate=False), None
     try:
         target = open_store(url)
-        progress = Progress("restoring entries")
-        try:
-            copy_book(source, target, progress=progress)
-        finally:
-            progress.end()
-        progress = Progress("making the views")
-        try:
-            rebuild_views(target, progress)
-        finally:
-            progress.end()
+        fill(source, target)
         with open_reader(target) as reader:
             check_key_term(reader, keys[0].name, keys)
     finally:
