@@ -26,7 +26,12 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave the long runs out, each named in the closing summary, unless they are asked for."""
+    """Put the long files first, so that none is left for the end, where one process would wait for it.
+
+    Leave the long runs out, each named in the closing summary, unless they are asked for.
+    """
+    long = {test.path for test in items if test.get_closest_marker("full")}
+    items.sort(key=lambda test: (test.path not in long, test.path.parent.name != "browser"))
     if config.getoption("--full"):
         return
     for test in items:
