@@ -214,7 +214,7 @@ def test_install_system_says_what_it_lacks(place: Path) -> None:
     ran = _ops_test(place, "--install-system")
     assert ran.returncode != 0
     assert "--install-system needs apt-get, which is not here." in ran.stderr
-    assert _ops_test(place).stdout == "-m pytest -n 2\n"
+    assert _ops_test(place).stdout == "-m pytest -n 2 --dist loadfile --no-loadscope-reorder\n"
 
 
 def test_install_system_installs_what_is_missing_alone(place: Path) -> None:
