@@ -19,6 +19,7 @@ from ledger.book.policy import MAX_POLICY_BYTES, Policy, parse_policy
 from ledger.book.signing import Verifier, parse_verifier
 from ledger.errors import CheckFailed, MalformedDossier, MalformedInput, MalformedKey
 from ledger.evidence.report import DossierReport, fault_json
+from ledger.evidence.seal_check import SealReport, check_seal
 from ledger.evidence.time_token import MAX_ROOTS_BYTES, parse_roots
 from ledger.evidence.trust import Trust
 from ledger.evidence.verifier import check_dossier
@@ -48,6 +49,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default=[],
         help="root certificates of a time stamping authority (PEM); without any, time stamps are not checked",
     )
+    parser.add_argument(
+        "--seal-only",
+        action="store_true",
+        help="check alone that no byte changed since it was sealed; not what the entries say, nor that they are the book's",
+    )
     parser.add_argument("--json", action="store_true", help="print what was found as JSON, a fault too")
 
 
@@ -62,7 +68,7 @@ def run(arguments: argparse.Namespace) -> int:
     if not trust.terms():
         raise MalformedKey("no key is given", where="--key", mend="give the book's verifier line, or a policy with it")
     try:
-        report = _checked(arguments.file, trust)
+        report = _checked(arguments.file, trust, seal_only=arguments.seal_only)
     except (MalformedInput, CheckFailed) as error:
         if not arguments.json:
             raise
@@ -72,10 +78,10 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _checked(path: Path, trust: Trust) -> DossierReport:
+def _checked(path: Path, trust: Trust, *, seal_only: bool) -> DossierReport | SealReport:
     try:
         with path.open("rb") as file:
-            return check_dossier(file, trust)
+            return check_seal(file, trust) if seal_only else check_dossier(file, trust)
     except OSError as error:
         raise MalformedDossier(f"dossier cannot be read: {error.strerror}", where=str(path)) from error
 

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from ledger.book.signing import format_verifier, signer_from_seed
 from ops.cli import main
 from tests.evidence.small_dossier import KEY, ORIGIN, dossier
 from tests.evidence.witnessed_dossier import full_dossier, policy_text
@@ -135,3 +136,25 @@ def test_a_key_may_say_for_which_sizes_it_speaks(file: Path, tmp_path: Path, siz
     (tmp_path / "key.txt").write_text(f"{KEY}{sizes}\n", "utf-8")
     assert code == main(["verify", "dossier", str(file), "--key", str(tmp_path / "key.txt")])
     assert code == main(["verify", "dossier", str(file), "--key", f"{KEY}{sizes}"])
+
+
+def test_the_seal_alone_is_told_as_such(file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A whole seal ends well and says what was not looked at; a changed byte is named as by the whole check."""
+    words = ["verify", "dossier", str(file), "--key", KEY, "--seal-only"]
+    assert 0 == main(words)
+    said = capsys.readouterr().out
+    assert "the seal of this dossier is whole" in said
+    assert "not checked: entries, receipts, sheets and verdicts" in said
+    assert 0 == main([*words, "--json"])
+    found = json.loads(capsys.readouterr().out)
+    assert (True, True, ORIGIN) == (found["ok"], found["seal_only"], found["book"])
+    file.write_bytes(dossier().replace(b"15.10", b"15.20", 1))
+    assert 1 == main(words)
+    assert "entries/8.json: file is not as its directory says" in capsys.readouterr().err
+
+
+def test_a_seal_under_another_key_is_not_whole(file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The book's key has to be the one that is given, for the seal alone too."""
+    other = format_verifier(signer_from_seed(ORIGIN, bytes(32)).verifier)
+    assert 1 == main(["verify", "dossier", str(file), "--key", other, "--seal-only"])
+    assert "pourbook: " in capsys.readouterr().err
