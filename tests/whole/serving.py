@@ -32,6 +32,7 @@ class Premises(NamedTuple):
     url: str
     signers: Signers
     token: str
+    origin: str = ORIGIN
 
     @property
     def verifier(self) -> str:
@@ -53,25 +54,25 @@ class Premises(NamedTuple):
         """Check the whole book; raises what is wrong with it."""
         store = open_store(self.url, migrate=False)
         try:
-            return check_book(store, ORIGIN, [self.signers.checkpoint.verifier], views=views)
+            return check_book(store, self.origin, [self.signers.checkpoint.verifier], views=views)
         finally:
             store.close()
 
 
-def new_premises(folder: Path, url: str, begun: list[Submission] | None = None) -> Premises:
+def new_premises(folder: Path, url: str, begun: list[Submission] | None = None, *, origin: str = ORIGIN) -> Premises:
     """A new book that holds what was ``begun``: by default the line up to a shell lot of 100,000 balls."""
     (folder / "password").write_text(PASSWORD, encoding="utf-8")
     signers = Signers(
-        create_key_file(folder / "checkpoint.key", ORIGIN, "checkpoint", PASSWORD),
-        create_key_file(folder / "dossier.key", dossier_key_name(ORIGIN), "dossier", PASSWORD),
+        create_key_file(folder / "checkpoint.key", origin, "checkpoint", PASSWORD),
+        create_key_file(folder / "dossier.key", dossier_key_name(origin), "dossier", PASSWORD),
     )
-    created = create_book(url, origin=ORIGIN, plant="Test plant", signers=signers, keeper="A keeper")
-    book = open_book(url, origin=ORIGIN, signers=signers, label_stem=STEM)
+    created = create_book(url, origin=origin, plant="Test plant", signers=signers, keeper="A keeper")
+    book = open_book(url, origin=origin, signers=signers, label_stem=STEM)
     book.start()
     for submission in line_start(count=100_000) if begun is None else begun:
         book.submit(submission, created.account).result(30)
     book.close()
-    return Premises(folder, url, signers, created.token)
+    return Premises(folder, url, signers, created.token, origin)
 
 
 class ServiceProcess:
