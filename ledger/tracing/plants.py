@@ -37,10 +37,11 @@ from ledger.tracing.serial_space import OWN_SPACE, SerialSpace, pattern_space, p
 
 MOST_PLANTS = 1_000
 MOST_SERIALS = 2_000
-"""Serial tables of a directory: each is held against every other."""
+"""Serial tables of a directory."""
 
 _ID = re.compile(r"[a-z0-9][a-z0-9._-]{0,39}", re.ASCII)
 _ONE = {"id": "id", "origin": "origin", "address": "address", "verifiers": "key"}
+_MEND = "end one the day before the other begins, write a pattern of its length for a prefix, or shared = true in both"
 
 AddressCheck = Callable[[str, str], object]
 """Takes an address and where it stands; raises MalformedInput. Which addresses may be asked is known where they are."""
@@ -59,10 +60,9 @@ class Issued(NamedTuple):
         return day is None or ((self.from_on or dt.date.min) <= day <= (self.to_on or dt.date.max))
 
     def meets(self, other: Issued) -> bool:
-        """Whether some serial can be of both, from one day."""
+        """Whether both may be engraved on one day."""
         starts = max(self.from_on or dt.date.min, other.from_on or dt.date.min)
-        days = starts <= min(self.to_on or dt.date.max, other.to_on or dt.date.max)
-        return days and self.space.overlaps(other.space)
+        return starts <= min(self.to_on or dt.date.max, other.to_on or dt.date.max)
 
     @property
     def words(self) -> str:
@@ -136,7 +136,8 @@ class _Reading:
         self._lines = lines
         self._check_address = check_address
         self._taken: dict[tuple[str, object], tuple[int, str]] = {}
-        self._issued: list[tuple[str, Issued]] = []
+        self._issued: dict[SerialSpace, list[tuple[str, Issued]]] = {}
+        self._tables = 0
 
     def plant(self, number: int, table: _Plant) -> Plant:
         """One plant, held against those before it."""
@@ -203,20 +204,29 @@ class _Reading:
             )
         space: SerialSpace = _placed(_space, said, self._lines.serials(number, place, "pattern", "prefix"))
         issued = Issued(space, said.from_on, said.to_on, said.shared)
-        for other_plant, other in self._issued:
-            told = (issued.shared and other.shared) or issued.space == other.space == OWN_SPACE
-            if other_plant != plant and not told and issued.meets(other):
-                raise MalformedInput(
-                    f"serials of {plant} may be the same as those of {other_plant}",
-                    expected=f"none of {other.words}",
-                    got=issued.words,
-                    where=self._lines.serials(number, place, "pattern", "prefix", "own"),
-                    mend="end one the day before the other begins, write a pattern of its length for a prefix, or shared = true in both",
-                )
-        self._issued.append((plant, issued))
-        if len(self._issued) > MOST_SERIALS:
-            raise MalformedInput("directory has too many serial tables", expected=f"at most {MOST_SERIALS}")
+        self._check_apart(issued, plant, self._lines.serials(number, place, "pattern", "prefix", "own"))
         return issued
+
+    def _check_apart(self, issued: Issued, plant: str, where: str) -> None:
+        """Hold serials against those of every other plant, one comparison for each space, and keep them."""
+        for space, others in self._issued.items():
+            if space == issued.space == OWN_SPACE or not space.overlaps(issued.space):
+                continue
+            for other_plant, other in others:
+                if other_plant != plant and not (issued.shared and other.shared) and issued.meets(other):
+                    raise MalformedInput(
+                        f"serials of {plant} may be the same as those of {other_plant}",
+                        expected=f"none of {other.words}",
+                        got=issued.words,
+                        where=where,
+                        mend=_MEND,
+                    )
+        self._issued.setdefault(issued.space, []).append((plant, issued))
+        self._tables += 1
+        if self._tables > MOST_SERIALS:
+            raise MalformedInput(
+                "directory has too many serial tables", expected=f"at most {MOST_SERIALS}", where=where
+            )
 
 
 def _space(said: _Serials) -> SerialSpace:

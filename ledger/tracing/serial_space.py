@@ -40,10 +40,10 @@ class SerialSpace(NamedTuple):
 
     def overlaps(self, other: SerialSpace) -> bool:
         """Whether some serial can be of both."""
-        shorter, longer = sorted((self, other), key=lambda one: len(one.places))
+        shorter, longer = (self, other) if len(self.places) <= len(other.places) else (other, self)
         if len(shorter.places) < len(longer.places) and not shorter.open:
             return False
-        return all(one & two for one, two in zip(shorter.places, longer.places, strict=False))
+        return not any(map(frozenset.isdisjoint, shorter.places, longer.places))
 
 
 OWN_SPACE = SerialSpace("the own scheme", "own", (frozenset(ALPHABET),) * _OWN_PLACES)
