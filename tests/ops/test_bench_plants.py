@@ -11,6 +11,7 @@ from ledger.errors import MalformedInput
 from ledger.line.serial import SERIAL_COUNT
 from ledger.store.engine import open_store
 from ops.bench.plant import LOT, ORIGIN, SIGNERS
+from ops.bench.plant_upkeep import main as upkeep
 from ops.bench.plants import Aim, Run, carried_table, load_plants, main, shared_serials
 
 
@@ -64,3 +65,18 @@ def test_number_that_is_none_is_refused() -> None:
     ):
         with pytest.raises(MalformedInput, match=name):
             main(words)
+
+
+def test_upkeep_of_a_book_is_measured(capsys: pytest.CaptureFixture[str]) -> None:
+    """A run of tiny sizes ends with a row for each thing that a plant's book costs."""
+    assert 0 == upkeep(["--balls", "1", "--living", "1", "--heads", "2"])
+    told = capsys.readouterr().out
+    for what in (
+        "bytes of the file a ball",
+        "a backup",
+        "checked with its views",
+        "shipped",
+        "heads cosigned",
+        "request",
+    ):
+        assert f"{what}" in told
