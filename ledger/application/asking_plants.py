@@ -28,6 +28,11 @@ AT_ONCE = 32
 MOST_ASKS = 500
 """Requests for one number: one for each plant and product."""
 
+NOT_THE_BALL = (
+    "each answer is the plant's own word about a number; a label can be copied, so none says which ball it is"
+)
+"""Told beside what plants answer."""
+
 T = TypeVar("T")
 R = TypeVar("R")
 

@@ -10,12 +10,37 @@ import datetime as dt
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from ledger.errors import MalformedLink
+from ledger.line.gs1 import pad_gtin, parse_link
 from ledger.tracing.plants import Issued, Plant
 from ledger.tracing.serial_space import OWN_SPACE
-from ledger.warranty.partial_serial import Guess, Pattern, guesses
+from ledger.warranty.look_alikes import LOOK_ALIKE_CAUTION
+from ledger.warranty.partial_serial import Guess, Pattern, guesses, parse_pattern
 
 OWN_CAUTION = "the own scheme is every plant's, and two plants may bear one number of it: ask them, or read the label for the product"
 """Told where the answer rests on the own scheme and more than one plant has it."""
+
+
+class Number(NamedTuple):
+    """A number as it was typed or scanned, and the product (14 digits, or empty). A scanned one has no look-alikes."""
+
+    pattern: Pattern
+    gtin: str = ""
+    scanned: bool = False
+
+
+def read_number(typed: str, gtin: str = "") -> Number:
+    """A number with ? for each place that cannot be read, or the address in a label's code, whose product ``gtin`` overrides.
+
+    Raises MalformedSerial, MalformedLink.
+    """
+    named = pad_gtin(gtin) if gtin else ""
+    if not typed.strip().lower().startswith(("http://", "https://")):
+        return Number(parse_pattern(typed), named)
+    link = parse_link(typed.strip())
+    if link.serial is None:
+        raise MalformedLink("label names no ball", expected="an address with /21/ and the number", where="serial")
+    return Number(Pattern(link.serial, tuple(link.serial)), named or link.gtin14, scanned=True)
 
 
 class CanBe(NamedTuple):
@@ -55,7 +80,8 @@ def whose_serial(
 
 def cautions_of(found: Sequence[CanBe]) -> tuple[str, ...]:
     """What the answer rests on, where it rests on more than the directory."""
-    return (OWN_CAUTION,) if sum(one.issued.space == OWN_SPACE for one in found) > 1 else ()
+    cautions = [OWN_CAUTION] if sum(one.issued.space == OWN_SPACE for one in found) > 1 else []
+    return (*cautions, LOOK_ALIKE_CAUTION) if any(not one.as_read for one in found) else tuple(cautions)
 
 
 def _by(plant: Plant, guess: Guess, made_on: dt.date | None) -> Issued | None:

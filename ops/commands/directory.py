@@ -1,4 +1,4 @@
-"""`pourbook directory --plants FILE whose SERIAL` and `... check`: whose serial is this, and what do all plants show.
+"""`pourbook directory --plants FILE whose SERIAL` and `... check`: whose serial is this, and what do all show.
 
 FILE names the plants: origin and address of each book, verifier lines of its checkpoint key, its serials with their days,
 its products (`ledger/tracing/plants.py` shows one).  `whose` asks no one: it says which plants the number can be of, with ?
@@ -15,22 +15,17 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from api.outgoing import Outgoing, check_address
-from ledger.application.asking_plants import Answered, Unanswered, ask_plants, heads_of, whole_number
+from ledger.application.asking_plants import NOT_THE_BALL, Answered, Unanswered, ask_plants, heads_of, whole_number
 from ledger.application.pourbook import wall_clock_ms
 from ledger.application.public import PublicBall
 from ledger.book.policy import Policy, parse_policy
-from ledger.errors import MalformedInput, MalformedLink
+from ledger.errors import MalformedInput
 from ledger.evidence.plant_heads import PlantHead, without_common
-from ledger.line.gs1 import pad_gtin, parse_link
-from ledger.tracing.plants import parse_plants
-from ledger.tracing.whose_serial import CanBe, cautions_of, whose_serial
-from ledger.warranty.look_alikes import LOOK_ALIKE_CAUTION
-from ledger.warranty.partial_serial import Pattern, parse_pattern
+from ledger.tracing.plants import Plant, parse_plants
+from ledger.tracing.whose_serial import CanBe, cautions_of, read_number, whose_serial
+from ledger.warranty.partial_serial import Pattern
 
 PAIRS_SHOWN = 20
-_NOT_THE_BALL = (
-    "each answer is the plant's own word about a number; a label can be copied, so none says which ball it is"
-)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -55,7 +50,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Print the answer; 0, or 1 where no plant is known or a checkpoint is missing, wrong or not witnessed as asked."""
-    plants = parse_plants(_read(arguments.plants), str(arguments.plants), _check_address)
+    plants = read_plants(arguments.plants)
     if not 0 < arguments.seconds <= 300:
         raise MalformedInput("time for a request is out of range", expected="above 0, at most 300 s", where="--seconds")
     send = Outgoing(arguments.seconds)
@@ -64,13 +59,18 @@ def run(arguments: argparse.Namespace) -> int:
         heads = heads_of(plants, send, policy)
         print("\n".join(head_lines(heads, policy, wall_clock_ms() // 1000)))
         return 0 if is_whole(heads, policy) else 1
-    pattern, gtin = _read_number(arguments.serial, arguments.gtin)
-    alike = not arguments.as_read and not _is_address(arguments.serial)
-    found = whose_serial(plants, pattern, alike=alike, made_on=arguments.made_on, gtin=gtin)
-    print("\n".join(whose_lines(found, pattern)))
+    number = read_number(arguments.serial, arguments.gtin)
+    alike = not arguments.as_read and not number.scanned
+    found = whose_serial(plants, number.pattern, alike=alike, made_on=arguments.made_on, gtin=number.gtin)
+    print("\n".join(whose_lines(found, number.pattern)))
     if arguments.ask and found:
-        print("\n".join(answer_lines(ask_plants(found, send, gtin=gtin))))
+        print("\n".join(answer_lines(ask_plants(found, send, gtin=number.gtin))))
     return 0 if found else 1
+
+
+def read_plants(file: Path) -> tuple[Plant, ...]:
+    """The directory in a file. Raises MalformedInput naming the line."""
+    return parse_plants(_read(file), str(file), lambda url, where: check_address(url, where=where))
 
 
 def whose_lines(found: Sequence[CanBe], pattern: Pattern) -> Iterator[str]:
@@ -84,8 +84,6 @@ def whose_lines(found: Sequence[CanBe], pattern: Pattern) -> Iterator[str]:
         yield f"{one.plant.id}: it can be, by {one.issued.words}{f', if {taken}' if taken else ''}{solved}"
     for caution in cautions_of(found):
         yield f"  {caution}"
-    if any(not one.as_read for one in found):
-        yield f"  {LOOK_ALIKE_CAUTION}"
 
 
 def answer_lines(answers: Sequence[Answered | Unanswered]) -> Iterator[str]:
@@ -98,7 +96,7 @@ def answer_lines(answers: Sequence[Answered | Unanswered]) -> Iterator[str]:
             continue
         yield f"{one.plant.id}{product}: {printable(one.answer.statement)}"
         yield from (f"  {_ball_words(ball)}" for ball in one.answer.balls)
-    yield f"  {_NOT_THE_BALL}"
+    yield f"  {NOT_THE_BALL}"
 
 
 def head_lines(heads: Sequence[PlantHead | Unanswered], policy: Policy | None, now_s: int) -> Iterator[str]:
@@ -159,25 +157,6 @@ def _ball_words(ball: PublicBall) -> str:
     weight = "" if ball.weight_class_lb is None else f" {ball.weight_class_lb} lb"
     replaced = "; the number was replaced" if ball.number_replaced else ""
     return printable(f"{ball.brand} {ball.model}{weight}, made on {ball.made_on}: {ball.status}{replaced}")
-
-
-def _read_number(typed: str, gtin: str) -> tuple[Pattern, str]:
-    """What was read, and the product, of the label's code where it is one."""
-    named = pad_gtin(gtin) if gtin else ""
-    if not _is_address(typed):
-        return parse_pattern(typed), named
-    link = parse_link(typed.strip())
-    if link.serial is None:
-        raise MalformedLink("label names no ball", expected="an address with /21/ and the number", where="SERIAL")
-    return Pattern(link.serial, tuple(link.serial)), named or link.gtin14
-
-
-def _is_address(typed: str) -> bool:
-    return typed.strip().lower().startswith(("http://", "https://"))
-
-
-def _check_address(url: str, where: str) -> None:
-    check_address(url, where=where)
 
 
 def _read(file: Path) -> bytes:

@@ -1,0 +1,1 @@
+"""The service of a directory of plants: an application of its own, which knows no book."""
