@@ -67,7 +67,9 @@ COMMANDS: tuple[Command, ...] = (
     Command("export", "write the dossier of a selection of balls to a file", "ops.commands.export"),
     Command("mirror", "follow a book from outside, and keep the evidence if it is ever forked", "ops.commands.mirror"),
     Command("directory", "many plants: whose serial is this, and what each book shows", "ops.commands.directory"),
-    Command("directory serve", "answer whose serial this is over HTTP, keeping nothing", "ops.commands.directory_serve"),
+    Command(
+        "directory serve", "answer whose serial this is over HTTP, keeping nothing", "ops.commands.directory_serve"
+    ),
     Command("epcis", "the history of a ball or a lot as EPCIS 2.0 events", "ops.commands.epcis"),
     Command("copy", "move or copy a book to another store: SQLite to PostgreSQL, and back", "ops.commands.copy"),
     Command("backup", "the whole book in one encrypted file, while the service runs", "ops.commands.backup"),
