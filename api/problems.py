@@ -13,7 +13,6 @@ It never raises: whatever an error holds, an answer comes out.
 """
 
 import logging
-import traceback
 import uuid
 from http import HTTPStatus
 from typing import Any, NamedTuple
@@ -109,18 +108,18 @@ def status_of(error: LedgerError) -> int:
     return 500
 
 
-def problem_of(error: Exception, instance: str) -> Answered:
-    """The problem of any exception. ``instance`` is the path asked for."""
+def problem_of(error: Exception, instance: str, route: str = "") -> Answered:
+    """The problem of any exception. ``instance`` is the path asked for, ``route`` its template, which the log may hold."""
     if isinstance(error, LedgerError) and status_of(error) != 500:
-        return _ledger_problem(error, instance)
+        return _ledger_problem(error, instance, route)
     if isinstance(error, HTTPException) and error.status_code < 500:
         return _http_problem(error, instance)
-    return _incident(error, instance)
+    return _incident(error, instance, route)
 
 
 def answer_problem(request: Request[Any, Any, Any], error: Exception) -> Response[bytes]:
     """The response to a request that failed; registered for every exception. A page's is a page."""
-    problem, headers = problem_of(error, request.scope["path"])
+    problem, headers = problem_of(error, request.scope["path"], request.scope.get("path_template", ""))
     parts: Any = request.app.state.get("parts")
     if hasattr(parts, "delivery"):  # a witness counts nothing
         parts.delivery.counters.add_problem(problem.code)
@@ -175,14 +174,16 @@ def _title(error: type[LedgerError]) -> str:
     return (error.__doc__ or error.code).strip().split("\n", 1)[0]
 
 
-def _ledger_problem(error: LedgerError, instance: str) -> Answered:
+def _ledger_problem(error: LedgerError, instance: str, route: str) -> Answered:
     status = status_of(error)
     headers = {}
     if status == 401:
         headers["www-authenticate"] = 'Bearer realm="pourbook"'
     if status == 503:
         headers["retry-after"] = "1"
-        _log.error("store: %s", error)
+        cause = type(error.__cause__).__name__ if error.__cause__ else ""
+        said = {"status": status, "code": error.code, "route": route, "where": error.where, "cause": cause}
+        _log.error("store: %s %s", error.problem, f"({cause})" if cause else "", extra=said)
     detail = error.problem
     if error.expected is not None:
         detail += f": expected {_text(error.expected)}"
@@ -220,10 +221,10 @@ def _http_problem(error: HTTPException, instance: str) -> Answered:
     )
 
 
-def _incident(error: Exception, instance: str) -> Answered:
+def _incident(error: Exception, instance: str, route: str) -> Answered:
     incident = str(uuid.uuid4())
-    told = "".join(traceback.format_exception(error)).encode("utf-8", "backslashreplace").decode()
-    _log.error("incident %s at %s\n%s", incident, ascii(instance), told)
+    said = {"status": 500, "code": INTERNAL, "incident": incident, "route": route}
+    _log.error("incident %s at %s", incident, route or "a page", exc_info=error, extra=said)
     return Answered(
         Problem(
             type=f"/problems/{INTERNAL}",

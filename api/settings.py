@@ -14,6 +14,8 @@ from api.pages.catalogue import time_zone
 from ledger.errors import MalformedInput
 from ledger.evidence.did_web import check_did
 
+LOG_FORMS = ("text", "json")
+
 
 class Settings(msgspec.Struct, frozen=True, kw_only=True):
     """How one service runs. Sizes in bytes, times in seconds."""
@@ -76,6 +78,8 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     """A PEM file with the root certificates that their tokens have to lead to."""
     tsa_minutes: float = 60.0
     """Each authority is asked for a token at most this often."""
+    log: str = "text"
+    """How events are logged: ``text`` for readable lines, ``json`` for one JSON object a line. Neither holds personal data."""
 
     @staticmethod
     def from_env(environ: Mapping[str, str]) -> "Settings":
@@ -144,6 +148,10 @@ def _check(settings: Settings) -> None:
             expected="an id and a file with the secret",
             where=f"{variable('oidc_client_id')}, {variable('oidc_client_secret_file')}",
             mend="set both, or remove the issuer",
+        )
+    if settings.log not in LOG_FORMS:
+        raise MalformedInput(
+            "setting is not known", expected=" or ".join(LOG_FORMS), got=settings.log, where=variable("log")
         )
     _check_publishing(settings)
     _check_issuer(settings)

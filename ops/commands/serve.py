@@ -28,6 +28,7 @@ from ops.checkpoint_copy import CheckpointCopy
 from ops.collector import settle_collector
 from ops.key_files import open_key_file, public_keys_in
 from ops.seal_files import open_seal_file
+from ops.service_log import begin_logging
 
 if TYPE_CHECKING:
     from ledger.application.pourbook import Pourbook
@@ -46,7 +47,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Serve until stopped; 0, or an error of the tree in `ledger.errors`."""
     given = {name: value for name, value in vars(arguments).items() if value is not None}
     settings = msgspec.structs.replace(settings_from_environment(), **given)
-    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(name)s %(levelname)s %(message)s")
+    begin_logging(settings.log)
     delivery = Delivery()
     with listening(settings.host, settings.port) as listener:
         copy = CheckpointCopy(Path(settings.checkpoint_copy)) if settings.checkpoint_copy else None

@@ -14,13 +14,12 @@ witness that forgot what it signed must become a new one, with another key.
 from __future__ import annotations
 
 import argparse
-import logging
 import re
 import signal
 from pathlib import Path
 
 from api.server import Server, address_of, listening
-from api.settings import first_line
+from api.settings import first_line, settings_from_environment
 from api.witness.app import Limits, witness_app
 from api.witness.known_logs import LogFile
 from ledger.application.pourbook import wall_clock_ms
@@ -29,6 +28,7 @@ from ledger.book.signing import Signer, format_verifier
 from ledger.errors import MalformedInput
 from ledger.store.witness_state import WitnessState, open_witness_state
 from ops.key_files import open_key_file
+from ops.service_log import begin_logging
 
 _PREFIX = re.compile(r"(?:/[A-Za-z0-9._~-]+)*", re.ASCII)
 
@@ -55,7 +55,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Witness until stopped; 0, or an error of the tree in `ledger.errors`."""
     if arguments.misfits is not None:
         return _write_misfits(open_witness_state(arguments.state), arguments.misfits)
-    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(name)s %(levelname)s %(message)s")
+    begin_logging(settings_from_environment().log)
     signers, logs = _signers(arguments), _logs(arguments)
     if not _PREFIX.fullmatch(arguments.prefix) or arguments.per_minute < 1:
         raise MalformedInput("prefix or rate is none", expected="/path without a slash at its end, and 1 or more")

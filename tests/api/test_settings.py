@@ -40,6 +40,7 @@ def test_every_setting_has_its_variable() -> None:
         ("token_memory_s", "301"),
         ("stop_s", ""),
         ("time_zone", "Mars/Base"),
+        ("log", "xml"),
     ],
 )
 def test_a_wrong_setting_is_named(name: str, text: str) -> None:
