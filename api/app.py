@@ -77,6 +77,7 @@ from api.routes.temperatures import Temperatures
 from api.routes.verifier import Verifier
 from api.routes.warranty import Warranty
 from api.settings import Settings
+from api.traces import Traced, Traces
 from api.uploads import close_uploads
 from ledger.application.book_checks import BookChecks
 from ledger.application.long_reads import LongReads
@@ -144,7 +145,7 @@ ROUTES = (
 class HeadAsGet:
     """Answers HEAD as GET without a body: link checkers and scanners send it to addresses on labels."""
 
-    def __init__(self, app: Litestar) -> None:
+    def __init__(self, app: Litestar | Traced) -> None:
         """Stand in front of ``app``."""
         self.app = app
 
@@ -163,8 +164,11 @@ class HeadAsGet:
         await self.app(asked, receive, headers_only)
 
 
-def create_app(book: Pourbook, settings: Settings, delivery: Delivery) -> HeadAsGet:
-    """The service over a started book; ``delivery`` is what the book's writer was given to answer with."""
+def create_app(book: Pourbook, settings: Settings, delivery: Delivery, traces: Traces | None = None) -> HeadAsGet:
+    """The service over a started book; ``delivery`` is what the book's writer was given to answer with.
+
+    ``traces``: where spans go, shut down with the service.
+    """
     parts = Parts(
         book=book,
         settings=settings,
@@ -180,6 +184,7 @@ def create_app(book: Pourbook, settings: Settings, delivery: Delivery) -> HeadAs
         checks=_checks(book, settings),
         turns=asyncio.Semaphore(TURNS),
         provider=provider_of(settings),
+        traces=traces,
     )
     app = Litestar(
         route_handlers=ROUTES,
@@ -195,7 +200,7 @@ def create_app(book: Pourbook, settings: Settings, delivery: Delivery) -> HeadAs
     document = openapi_document(app, title=f"Pourbook {book.origin}")
     app.state.openapi = msgspec.json.encode(document)
     app.state.openapi_viewer = msgspec.json.encode(older(document))
-    return HeadAsGet(app)
+    return HeadAsGet(app if traces is None else Traced(app, traces))
 
 
 @asynccontextmanager
@@ -213,6 +218,8 @@ async def _lifespan(app: Litestar) -> AsyncIterator[None]:
         # The loop runs on until the writer has answered everyone.
         await asyncio.to_thread(parts.book.close)
         parts.delivery.bind(None)
+        if parts.traces is not None:
+            await asyncio.to_thread(parts.traces.close)
 
 
 def _checks(book: Pourbook, settings: Settings) -> BookChecks:

@@ -16,6 +16,7 @@ from api.pages.access.provider import Provider
 from api.pages.session import Sessions
 from api.rate_limit import RateLimiter
 from api.settings import Settings
+from api.traces import Traces
 from ledger.access.tokens import Account
 from ledger.application.book_checks import BookChecks
 from ledger.application.long_reads import LongReads
@@ -52,6 +53,7 @@ class Parts:
     checks: BookChecks
     turns: asyncio.Semaphore
     provider: Provider | None = None
+    traces: Traces | None = None
 
     async def submit(self, submission: Submission, account: Account) -> Entered:
         """Say records and wait for their entry without holding the loop. Raises what refused them."""
@@ -61,7 +63,10 @@ class Parts:
         else:
             self.book.submit(submission, account, future)
         self.links.heard(submission.records)
-        return await future
+        if self.traces is None:
+            return await future
+        with self.traces.waiting():
+            return await future
 
     async def long_read(self, ask: Callable[P, R], *args: P.args, **kwargs: P.kwargs) -> R:
         """Ask a question that may take a while, on a thread, a few at a time."""

@@ -80,6 +80,9 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     """Each authority is asked for a token at most this often."""
     log: str = "text"
     """How events are logged: ``text`` for readable lines, ``json`` for one JSON object a line. Neither holds personal data."""
+    traces: str = ""
+    """The whole address at which a collector takes OTLP over HTTP, such as http://127.0.0.1:4318/v1/traces; empty: no traces
+    are made. Needs the extra traces."""
 
     @staticmethod
     def from_env(environ: Mapping[str, str]) -> "Settings":
@@ -152,6 +155,10 @@ def _check(settings: Settings) -> None:
     if settings.log not in LOG_FORMS:
         raise MalformedInput(
             "setting is not known", expected=" or ".join(LOG_FORMS), got=settings.log, where=variable("log")
+        )
+    if settings.traces and not settings.traces.startswith(("http://", "https://")):
+        raise MalformedInput(
+            "setting is no address", expected="http:// or https://", got=settings.traces, where=variable("traces")
         )
     _check_publishing(settings)
     _check_issuer(settings)

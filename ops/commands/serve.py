@@ -21,6 +21,7 @@ from api.publishing import Sender, publishing_plan
 from api.sealing import stamp_of
 from api.server import Server, address_of, listening
 from api.settings import Settings, first_line, settings_from_environment
+from api.traces import traces_of
 from ledger.application.pourbook import open_book
 from ledger.application.signers import Signers
 from ledger.duties.fence import ask_heads, check_heads
@@ -48,7 +49,7 @@ def run(arguments: argparse.Namespace) -> int:
     given = {name: value for name, value in vars(arguments).items() if value is not None}
     settings = msgspec.structs.replace(settings_from_environment(), **given)
     begin_logging(settings.log)
-    delivery = Delivery()
+    delivery, traces = Delivery(), traces_of(settings)
     with listening(settings.host, settings.port) as listener:
         copy = CheckpointCopy(Path(settings.checkpoint_copy)) if settings.checkpoint_copy else None
         book = opened(settings, delivery, copy)
@@ -56,7 +57,7 @@ def run(arguments: argparse.Namespace) -> int:
         settle_collector()
         print(f"book {book.origin} at {address} (Ctrl-C stops it)", flush=True)
         server = Server(
-            create_app(book, settings, delivery),
+            create_app(book, settings, delivery, traces),
             stop_s=settings.stop_s,
             proxies=settings.proxies,
             on_started=lambda: print("ready", flush=True),

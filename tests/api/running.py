@@ -15,6 +15,7 @@ from api.app import create_app
 from api.delivery import Delivery
 from api.server import serving
 from api.settings import Settings
+from api.traces import Traces
 from ledger.access.tokens import Account
 from ledger.application.creating import create_book
 from ledger.application.pourbook import Pourbook, open_book
@@ -71,7 +72,13 @@ class Service:
 
 @contextmanager
 def running(
-    folder: Path, *, balls: int = 0, url: str = "", signers: Signers = SIGNERS, **changes: Any
+    folder: Path,
+    *,
+    balls: int = 0,
+    url: str = "",
+    signers: Signers = SIGNERS,
+    traces: Traces | None = None,
+    **changes: Any,
 ) -> Iterator[Service]:
     """A service over a new book that holds the line's first records and so many balls."""
     store = url or f"sqlite:///{folder / 'book.sqlite'}"
@@ -83,7 +90,7 @@ def running(
     for submission in [*line_start(), *(registration(number) for number in range(1, balls + 1))]:
         book.submit(submission, created.account).result()
     settings = msgspec.structs.replace(Settings(token_memory_s=0.0, long_reads=0), **changes)
-    with serving(create_app(book, settings, delivery)) as address:
+    with serving(create_app(book, settings, delivery, traces)) as address:
         service = Service(address, book, tokens, created.account)
         try:
             yield service

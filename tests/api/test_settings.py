@@ -41,6 +41,7 @@ def test_every_setting_has_its_variable() -> None:
         ("stop_s", ""),
         ("time_zone", "Mars/Base"),
         ("log", "xml"),
+        ("traces", "collector:4318"),
     ],
 )
 def test_a_wrong_setting_is_named(name: str, text: str) -> None:
