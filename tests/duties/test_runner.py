@@ -70,6 +70,23 @@ def test_the_lease_moves_when_its_holder_stops_renewing(floor: Floor) -> None:
     assert (1, 1) == (two.turn(), rechecks(floor))
 
 
+def test_one_that_stood_still_for_longer_than_its_lease_says_nothing_twice(floor: Floor) -> None:
+    """Paused after it found what is due, a process finds it said by the one that took the lease, and the lease with it."""
+    two = runner(floor, "two")
+    followed: list[int] = []
+
+    def paused(submission: Submission) -> Any:
+        floor.now_ms += LEASE_MS
+        followed.append(two.turn())
+        return floor.book._writer.submit(submission, DUTIES)
+
+    one = runner(floor, "one", paused)
+    one.turn()
+    assert ([1], 1) == (followed, rechecks(floor))
+    assert (0, 0, 1) == (one.turn(), two.turn(), rechecks(floor))
+    assert not take_lease(floor.book.store, "rechecks", "one", floor.now_ms, LEASE_MS)
+
+
 def test_a_restart_says_nothing_twice(floor: Floor) -> None:
     """A new process over the same book finds that all was said."""
     runner(floor, "one").turn()
