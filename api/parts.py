@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import Callable
+from concurrent.futures import Future
 from dataclasses import dataclass
 from typing import Any, ParamSpec, TypeVar
 
@@ -63,6 +64,14 @@ class Parts:
         else:
             self.book.submit(submission, account, future)
         self.links.heard(submission.records)
+        if self.traces is None:
+            return await future
+        with self.traces.waiting():
+            return await future
+
+    async def entered(self, waiting: Future[Entered]) -> Entered:
+        """Wait for what the book was told without holding the loop. Raises what refused it."""
+        future = asyncio.wrap_future(waiting)
         if self.traces is None:
             return await future
         with self.traces.waiting():

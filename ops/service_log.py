@@ -33,7 +33,12 @@ Caught = tuple[type[BaseException], BaseException, TracebackType | None] | tuple
 
 
 def begin_logging(form: str) -> None:
-    """Have this process log on standard error, ``form`` being ``text`` or ``json``; and what ends a thread too."""
+    """Have this process log on standard error, ``form`` being ``text`` or ``json``; and what ends a thread too.
+
+    Where a program that this runs in has said already how it logs, that stays.
+    """
+    if logging.getLogger().handlers:
+        return
     logging.basicConfig(level=logging.WARNING, handlers=[handler_of(form, sys.stderr)])
     logging.captureWarnings(capture=True)
     sys.excepthook = lambda kind, error, trace: LOG.critical("ended by an error", exc_info=(kind, error, trace))

@@ -14,7 +14,6 @@ from api.request_body import idempotency_key, read_bytes
 from ledger.application.adopting import TOML_TYPE, Adoption
 from ledger.conformity.toml_text import LARGEST_FILE
 from ledger.errors import MalformedInput
-from ledger.store.answer import Entered
 
 
 class Adopted(msgspec.Struct, frozen=True, kw_only=True):
@@ -62,7 +61,7 @@ async def adopted(request: Request[Any, Any, Any], adoption_of: Callable[[bytes,
     raw = await read_bytes(request, LARGEST_FILE)
     book, account = parts_of(request).book, account_of(request)
     adoption, waiting = await asyncio.to_thread(book.adopt, adoption_of, raw, key, account)
-    entered: Entered = await asyncio.wrap_future(waiting)
+    entered = await parts_of(request).entered(waiting)
     answer = Adopted(
         id=adoption.id,
         digest=adoption.digest,

@@ -4,7 +4,6 @@ Each step is one entry, and the same key gives the same entry again.  The rest a
 /submissions): opened, an item answered, handed over, answered by the body, a change reported, withdrawn, opened again.
 """
 
-import asyncio
 from collections.abc import Callable
 from typing import Annotated, Any
 
@@ -35,7 +34,6 @@ from ledger.line.approval_samples import Balls, PassedOver, Ready
 from ledger.line.moulding import WeightClass
 from ledger.line.record import Address, Id, Slug
 from ledger.line.releases import Grade
-from ledger.store.answer import Entered
 from ledger.store.reader import open_reader
 
 _PROBLEMS = (404, 409, 422, 503)
@@ -232,7 +230,7 @@ async def _done(
     """The answer to a step: what it enters is found on a thread, a few at a time."""
     key, account, parts = idempotency_key(request), account_of(request), parts_of(request)
     waiting = await parts.long_read(_acted, parts.book, act, key, account)
-    entered: Entered = await asyncio.wrap_future(waiting)
+    entered = await parts.entered(waiting)
     done = ApprovalStep(
         file=file,
         entry=entered.index,

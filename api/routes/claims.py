@@ -22,7 +22,6 @@ from ledger.application.claim_view import ClaimView, claim_view
 from ledger.application.pourbook import Pourbook
 from ledger.application.warranty_desk import ClaimAnswer, claim_answer
 from ledger.line.record import Id, On, Slug
-from ledger.store.answer import Entered
 from ledger.store.reader import open_reader
 from ledger.warranty.claim_letter import CAUTION, Language
 
@@ -156,7 +155,7 @@ class ClaimRoutes(Controller):
         book, account = parts_of(request).book, account_of(request)
         asked = LetterAsked(claim, wanted.to, wanted.language)
         written: Written = await asyncio.to_thread(send_letter, book, asked, key, account)
-        entered: Entered = await asyncio.wrap_future(written.entered)
+        entered = await parts_of(request).entered(written.entered)
         sent = LetterSent(
             claim=claim,
             letter=written.letter,

@@ -4,7 +4,6 @@ Each is one entry (answers: one for each few hundred), and the same key gives th
 saying ``case-closed`` (POST /submissions).
 """
 
-import asyncio
 from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
@@ -29,7 +28,6 @@ from ledger.line.cases import Action, CaseId, CaseOpened
 from ledger.line.holds import Stop
 from ledger.line.record import At, Id, Slug
 from ledger.line.suspects import Suspect
-from ledger.store.answer import Entered
 from ledger.store.reader import open_reader
 from ledger.warranty.notice_letter import CAUTION
 
@@ -261,7 +259,7 @@ async def _done(
     """The answer to an act: what it enters is found on a thread, a few at a time."""
     key, account, parts = idempotency_key(request), account_of(request), parts_of(request)
     waiting = await parts.long_read(_acted, parts.book, act, key, account)
-    entered: Entered = await asyncio.wrap_future(waiting)
+    entered = await parts.entered(waiting)
     done = Contained(
         case=case,
         entry=entered.index,

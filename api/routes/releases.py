@@ -15,7 +15,6 @@ from api.routes.submissions import Recorded
 from ledger.application.release_policies import PolicySeen, policy_seen
 from ledger.line.record import Id
 from ledger.line.releases import Grade
-from ledger.store.answer import Entered
 from ledger.store.engine import Store
 from ledger.store.reader import open_reader
 
@@ -75,7 +74,7 @@ class Releases(Controller):
         waiting = await asyncio.to_thread(
             book.release, wanted.units, wanted.grade, key, account, undecided=wanted.undecided
         )
-        entered: Entered = await asyncio.wrap_future(waiting)
+        entered = await parts_of(request).entered(waiting)
         answer = Recorded(
             entry=entered.index,
             recorded_at=entered.recorded_at,

@@ -1,6 +1,5 @@
 """Temperature logs of racks: a CSV in, its summary and what it breaches out; and the points of those that are stored."""
 
-import asyncio
 from typing import Annotated, Any
 
 import msgspec
@@ -17,7 +16,6 @@ from ledger.application.temperature_logs import CSV, LogAsked, TemperatureLogs
 from ledger.errors import MalformedInput
 from ledger.line.process_plan import Stage
 from ledger.line.temperature_summary import Summary
-from ledger.store.answer import Entered
 
 
 class LogOf(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -77,7 +75,7 @@ class Temperatures(Controller):
         raw = await read_bytes(request, parts.settings.temperature_log_limit)
         asked = LogAsked(lot, of.stage, raw, of.gap_s)
         record, waiting = await parts.long_read(parts.book.log_temperature, asked, key, account_of(request))
-        entered: Entered = await asyncio.wrap_future(waiting)
+        entered = await parts.entered(waiting)
         answer = LogRecorded(
             entry=entered.index,
             recorded_at=entered.recorded_at,

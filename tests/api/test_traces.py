@@ -16,6 +16,7 @@ from api.settings import Settings
 from api.traces import Traces, traces_of
 from ledger.errors import Unsupported
 from tests.api.running import Service, engraved, running
+from tests.plant import AT
 
 WITHOUT = """
 import sys
@@ -102,6 +103,17 @@ def test_a_refused_submission_tells_no_text_of_its_error(service: Service, spans
     assert 422 == refused.status_code == found["POST /balls"].attributes["http.response.status_code"]
     assert [] == [span.name for span in found.values() if span.events or "SECRET" in span.to_json()]
     assert {"UNSET"} == {span.status.status_code.name for span in found.values()}
+
+
+def test_a_release_waits_in_a_span_too(service: Service, spans: Any) -> None:
+    """What the book enters by other ways than a submission has its wait in the request's span as well."""
+    plan = {"kind": "plan-set", "at": AT, "model": "M1", "windows": [], "inspect": [], "rulebooks": []}
+    marked = {"kind": "unit-worked", "at": AT, "unit": "U-000001", "step": "cg-marked", "station": "E1"}
+    assert (201, 201) == (service.say("quality", plan).status_code, service.say("station", marked).status_code)
+    wanted = {"units": ["U-000001"], "grade": "prototype"}
+    assert 201 == service["quality"].post("/releases", json=wanted, headers=service.key()).status_code
+    found = spans(6)
+    assert found["POST /releases"].context.span_id == found["wait for the group"].parent.span_id
 
 
 def test_a_failure_is_an_error_and_an_unknown_address_has_no_route(

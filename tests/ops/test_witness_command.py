@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import signal
 import subprocess
@@ -68,10 +69,15 @@ def words(folder: Path, *more: str) -> list[str]:
 
 @contextmanager
 def started(folder: Path, project: Path, *more: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
-    """The running command and its address; ended with the block."""
-    environment = {**os.environ, "PYTHONUNBUFFERED": "1"}
+    """The running command, which logs JSON to ``log`` in the folder, and its address; ended with the block."""
+    environment = {**os.environ, "PYTHONUNBUFFERED": "1", "POURBOOK_LOG": "json"}
     command = [sys.executable, "-m", "ops.cli", *words(folder, *more)]
-    with subprocess.Popen(command, cwd=project, env=environment, stdout=subprocess.PIPE, text=True) as process:
+    with (
+        (folder / "log").open("ab") as log,
+        subprocess.Popen(
+            command, cwd=project, env=environment, stdout=subprocess.PIPE, stderr=log, text=True
+        ) as process,
+    ):
         assert process.stdout is not None
         try:
             said = [process.stdout.readline() for _ in range(3)]
@@ -137,6 +143,10 @@ def test_what_did_not_fit_is_written_out(
     heads = [check_checkpoint(note, [LOG.verifier], ORIGIN) for note in (shown, before)]
     assert (8, 8, False) == (heads[0].tree_size, heads[1].tree_size, heads[0].root_hash == heads[1].root_hash)
     assert f"0001  {ORIGIN}  8 entries" in capsys.readouterr().out
+    (line,) = (tmp_path / "log").read_text("utf-8").splitlines()
+    logged = json.loads(line)
+    assert ("critical", "pourbook.witness") == (logged["level"], logged["logger"])
+    assert logged["event"].startswith(f"log {ORIGIN} showed 8 entries")
 
 
 @pytest.mark.parametrize(

@@ -193,7 +193,7 @@ async def _release(request: Request[Any, Any, Any], form: Form, typed: Typed, no
         waiting = await asyncio.to_thread(
             book.release, (unit,), grade, key_of(form), account, undecided=typed["undecided"] == "yes"
         )
-        entered: Entered = await asyncio.wrap_future(waiting)
+        entered = await parts_of(request).entered(waiting)
     except KeyReused:
         return None
     return entered

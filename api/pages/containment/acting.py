@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Callable
 from typing import Any
 
@@ -14,7 +13,6 @@ from ledger.access.tokens import Account
 from ledger.application.case_desk import CaseDesk
 from ledger.application.pourbook import Pourbook
 from ledger.errors import KeyReused
-from ledger.store.answer import Entered
 
 Act = Callable[[CaseDesk, str, Account], Any]
 
@@ -24,7 +22,7 @@ async def act_on_case(request: Request[Any, Any, Any], key: str, act: Act) -> bo
     parts = parts_of(request)
     try:
         waiting = await parts.long_read(_acted, parts.book, act, key, account_of(request))
-        entered: Entered = await asyncio.wrap_future(waiting)
+        entered = await parts.entered(waiting)
     except KeyReused:
         return False
     return not entered.repeated

@@ -133,7 +133,7 @@ async def _send(request: Request[Any, Any, Any], asked: LetterAsked, key: str) -
     """Store the letter and enter that it went; whether it was not entered before."""
     try:
         written = await asyncio.to_thread(send_letter, parts_of(request).book, asked, key, account_of(request))
-        return not (await asyncio.wrap_future(written.entered)).repeated
+        return not (await parts_of(request).entered(written.entered)).repeated
     except KeyReused:
         return False
 

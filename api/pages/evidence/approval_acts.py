@@ -64,7 +64,7 @@ class ApprovalActs(Controller):
 
 async def _act(request: Request[Any, Any, Any], form: Form, act: Callable[[ApprovalDesk, str, Account], Any]) -> None:
     key, account, parts = key_of(form), account_of(request), parts_of(request)
-    await asyncio.wrap_future(await parts.long_read(act, ApprovalDesk(parts.book), key, account))
+    await parts.entered(await parts.long_read(act, ApprovalDesk(parts.book), key, account))
 
 
 def _desk_step(file: str, step: str, form: Form, typed: Typed) -> Callable[[ApprovalDesk, str, Account], Any]:

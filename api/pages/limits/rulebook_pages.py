@@ -99,7 +99,7 @@ class RulebookPages(Controller):
             raw, key = await _sent(request)
             book, account = parts_of(request).book, account_of(request)
             adoption, waiting = await asyncio.to_thread(book.adopt, rulebook_adoption, raw, key, account)
-            entered = await asyncio.wrap_future(waiting)
+            entered = await parts_of(request).entered(waiting)
         except LedgerError as error:
             problem = problem_of(error, RULEBOOKS).problem
             return await _page(request, problem=problem, lines=wrong_lines(raw, error.where))
