@@ -52,7 +52,10 @@ class Health(Controller):
         "/metrics",
         opt=described(
             Operation(
-                "What there is to watch: the book, witnesses, standbys, refusals, times", "keeper", action="metrics", media=EXPOSITION
+                "What there is to watch: the book, witnesses, standbys, refusals, times",
+                "keeper",
+                action="metrics",
+                media=EXPOSITION,
             )
         ),
     )

@@ -192,7 +192,9 @@ def test_install_system_is_taken_and_full_is_passed_on(place: Path) -> None:
     _add_test_programs(place, f'echo "$*" >> {place}/npm.asked')
     runs = [_ops_test(place, "--full", "--install-system", "tests/book", "-x") for _ in range(2)]
     fetched = [place.resolve() / ".pourbook" / name for name in ("axe", "epcis2")]
-    assert ["-m pytest -n 2 --dist loadfile --no-loadscope-reorder --full --no-skips tests/book -x\n"] * 2 == [ran.stdout for ran in runs]
+    assert ["-m pytest -n 2 --dist loadfile --no-loadscope-reorder --full --no-skips tests/book -x\n"] * 2 == [
+        ran.stdout for ran in runs
+    ]
     assert (place / "npm.asked").read_text("utf-8") == "".join(
         f"ci --prefix {folder} --ignore-scripts --no-audit --no-fund --loglevel=error\n" for folder in fetched
     )
