@@ -101,7 +101,7 @@ def test_a_refusal_stands_in_the_page(browsing: Browsing) -> None:
     answered(page)
     expect(page.locator(".refused")).to_be_focused()
     expect(page.get_by_role("status")).to_contain_text("refused")
-    assert "no rulebook none-such" in page.locator(".refused").inner_text()
+    assert "No rulebook none-such" in page.locator(".refused").inner_text()
 
 
 @pytest.mark.parametrize(
