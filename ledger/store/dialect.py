@@ -191,7 +191,9 @@ class Postgres(Dialect):
         super().__init__(busy_ms)
         # A process that is stopped in the middle holds the head's lock: the server ends its transaction before those who
         # wait for the lock give up. What it did is taken back, and it finds its connection gone.
-        self.begin_write = f"{self.begin_write}; SET LOCAL idle_in_transaction_session_timeout = {busy_ms // 2}"
+        self.begin_write = (
+            f"{self.begin_write}; SET LOCAL idle_in_transaction_session_timeout = {max(busy_ms // 2, 1_000)}"
+        )
         import psycopg  # noqa: PLC0415  # a SQLite store must start without it
 
         self.errors = psycopg.Error
