@@ -104,6 +104,7 @@ def test_a_move_that_stops_before_its_end_is_ended_by_the_same_copy_alone(
     store: Store, book: Writer, target: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """With the old store closed and the new one not yet open, the book is written nowhere, and only that copy ends it."""
+    book.stop()
     monkeypatch.setattr(copying, "_copy_blobs", _failing)
     with pytest.raises(RuntimeError, match=STOPPED):
         copy_book(store, target, move=True)

@@ -64,7 +64,8 @@ def test_histories_and_credentials_are_the_same_bytes_on_every_database(plant: F
     """Balls and lots, with what is withheld closed and opened; credentials under one head; the issuer's document."""
     note = plant.book.checkpoint()
     with open_reader(plant.book.store) as one, open_reader(other) as copy:
-        assert one.head() == copy.head()
+        # The writer stores its newest note in a quiet moment, which may come after the copy.
+        assert one.head()._replace(checkpoint=None) == copy.head()._replace(checkpoint=None)
 
     here, there = handed_over(plant.book.store, note), handed_over(other, note)
 
