@@ -37,10 +37,9 @@ def change_book(client: Client, screen: Screen, folder: DemoFolder, demo: DemoBo
     ball = client.get(f"/balls/{CHANGED_BALL}", "auditor")
     index = int(ball["history"][0]["fact"].partition(".")[0])
     raw = client.read(f"/entries/{index}/bytes", "auditor")
-    folder.changed.mkdir(exist_ok=True)
+    shutil.rmtree(folder.changed, ignore_errors=True)
+    folder.changed.mkdir()
     copy = folder.changed / folder.store.name
-    for old in folder.changed.glob("*"):
-        old.unlink()
     for file in folder.folder.glob(f"{folder.store.name}*"):
         shutil.copyfile(file, folder.changed / file.name)
     content = bytearray(copy.read_bytes())

@@ -24,7 +24,7 @@ def test_pictures_of_pages_are_written(folder: Path, capsys: pytest.CaptureFixtu
     assert 0 == screens.main(["--folder", str(folder), "--page", "front", "--page", "account"])
     told = capsys.readouterr().out.splitlines()
     names = {
-        f"{page}-{size}-{tone}.png"
+        f"{page}.{size}-{tone}.png"
         for page in ("front", "account")
         for size in ("desk", "phone")
         for tone in ("light", "dark")
@@ -42,7 +42,7 @@ def test_a_phones_picture_is_as_wide_as_the_phone(folder: Path) -> None:
     assert 0 == screens.main(["--folder", str(folder), "--page", "front"])
     # PNG (ISO/IEC 15948): the width is the four bytes from 16 on.
     widths = {path.name: int.from_bytes(path.read_bytes()[16:20], "big") for path in folder.glob("*-light.png")}
-    assert {"front-desk-light.png": 1280, "front-phone-light.png": 360} == widths
+    assert {"front.desk-light.png": 1280, "front.phone-light.png": 360} == widths
 
 
 def test_what_is_missing_is_said_in_one_sentence(
