@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from api.pages.limits.change_rows import matrix_rows
+from api.pages.words import limit_words
 from ledger.conformity.outcome import OUTCOMES
 from tests.api.running import Service
 from tests.pages.forms_sent import Browser
@@ -99,7 +100,8 @@ def test_the_gauge_was_wrong(service: Service, browser: Browser) -> None:
     assert f'href="/ball/{first["ball"]["unit"]}"' in text
     change = first["by_shift"][0]
     assert (
-        f"{change['after']['value']} Shore D; {change['after']['limit']}; margin {change['after']['margin']}" in words
+        f"{change['after']['value']} Shore D; {limit_words(change['after']['limit'])}; margin {change['after']['margin']}"
+        in words
     )
     assert "nothing in the book found it wrong" in words
 
