@@ -25,8 +25,8 @@ from ledger.store.copying import copy_book
 from ledger.store.engine import Store, open_store
 from ledger.store.reader import open_reader
 from ledger.store.selections import every_row
+from ledger.store.store_settings import put_setting
 
-_PUT = 'INSERT INTO "setting" ("name", "value") VALUES (?, ?) ON CONFLICT ("name") DO UPDATE SET "value" = excluded."value"'
 _LAST = "last-backup"
 
 Progress = Callable[[int, int], None]
@@ -115,7 +115,7 @@ def restored_record(size: int, lost: Sequence[HeadSeen], reason: str, now_ms: in
 def note_backup(store: Store, size: int, now_ms: int) -> None:
     """Remember in the store that a backup of so many entries was finished."""
     with store.writing() as transaction:
-        transaction.run(_PUT, (_LAST, f"{now_ms} {size}"))
+        put_setting(transaction, _LAST, f"{now_ms} {size}")
 
 
 def last_backup(store: Store) -> LastBackup | None:

@@ -6,6 +6,7 @@ They say something of the book as it was then. Nothing rests on them, and a rebu
 from __future__ import annotations
 
 from ledger.store.engine import Store
+from ledger.store.store_settings import put_setting
 from ledger.store.transaction import Transaction
 
 _STEM = "book-check:"
@@ -15,7 +16,6 @@ _PAST = "book-check;"
 KEPT = 50
 """Checks that are kept; older ones go when another comes."""
 
-_PUT = 'INSERT INTO "setting" ("name", "value") VALUES (?, ?) ON CONFLICT ("name") DO UPDATE SET "value" = excluded."value"'
 _NAMES = 'SELECT "name" FROM "setting" WHERE "name" >= ? AND "name" < ?'
 _KEPT = 'SELECT "value", "name" FROM "setting" WHERE "name" >= ? AND "name" < ?'
 
@@ -23,7 +23,7 @@ _KEPT = 'SELECT "value", "name" FROM "setting" WHERE "name" >= ? AND "name" < ?'
 def put_check(store: Store, check: str, text: str) -> None:
     """Keep what a check found. ``check`` is its id, which sorts by when it began. Raises StoreUnavailable."""
     with store.writing() as transaction:
-        transaction.run(_PUT, (f"{_STEM}{check}", text))
+        put_setting(transaction, f"{_STEM}{check}", text)
         names = sorted(name for (name,) in transaction.rows(_NAMES, (_STEM, _PAST)))
         for name in names[:-KEPT]:
             transaction.run('DELETE FROM "setting" WHERE "name" = ?', (name,))

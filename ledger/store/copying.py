@@ -21,6 +21,7 @@ from ledger.store.engine import Store
 from ledger.store.head import Head, read_head, write_head
 from ledger.store.moved import MOVED, UNFINISHED, copy_settings
 from ledger.store.outlines import read_outlines
+from ledger.store.store_settings import PUT_SETTING, put_setting
 from ledger.store.tiles import load_edge, store_tiles
 from ledger.store.transaction import Transaction
 from ledger.store.truth_tables import TRUTH
@@ -40,7 +41,6 @@ _BESIDE = (
 _OWN = ("lease:", "views-", "last-backup", UNFINISHED, MOVED)
 """Beginnings of the names of settings that belong to a store and not to its book."""
 
-_INSERT_SETTING = 'INSERT INTO "setting" ("name", "value") VALUES (?, ?) ON CONFLICT ("name") DO UPDATE SET "value" = excluded."value"'
 _ENTRIES = (
     'SELECT "index", "hash", "bytes", "recorded_ms" FROM "entry" WHERE "index" >= ? AND "index" < ? ORDER BY "index"'
 )
@@ -75,7 +75,7 @@ def copy_book(source: Store, target: Store, *, move: bool = False, progress: Pro
         try:
             closing.begin_write()
             copy.follow(closing, lock=True)
-            closing.run(_INSERT_SETTING, (MOVED, copy.id))
+            put_setting(closing, MOVED, copy.id)
             closing.commit()
         finally:
             closing.close()
@@ -113,7 +113,7 @@ class _Copy:
         if unfinished is None:
             self._check_empty(head)
             unfinished = secrets.token_hex(8)
-            to.run(_INSERT_SETTING, (UNFINISHED, unfinished))
+            put_setting(to, UNFINISHED, unfinished)
             # Views that were made of nothing would be taken for those of the book.
             to.run('DELETE FROM "setting" WHERE "name" = \'views-digest\'')
         if moved not in (None, unfinished):
@@ -193,7 +193,7 @@ class _Copy:
             for rows in _pages(look, name, CHUNK):
                 _insert(to, name, rows)
         settings = look.rows('SELECT "name", "value" FROM "setting"')
-        to.run_many(_INSERT_SETTING, [row for row in settings if not row[0].startswith(_OWN)])
+        to.run_many(PUT_SETTING, [row for row in settings if not row[0].startswith(_OWN)])
         write_head(to, head)
         to.run('DELETE FROM "setting" WHERE "name" = ?', (UNFINISHED,))
         to.commit()

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from ledger.store.engine import Store
-
-_READ = 'SELECT "value" FROM "setting" WHERE "name" = ?'
-_WRITE = 'INSERT INTO "setting" ("name", "value") VALUES (?, ?) ON CONFLICT ("name") DO UPDATE SET "value" = excluded."value"'
+from ledger.store.store_settings import put_setting, setting_of
 
 
 def take_lease(store: Store, duty: str, holder: str, now_ms: int, length_ms: int) -> bool:
@@ -16,12 +14,12 @@ def take_lease(store: Store, duty: str, holder: str, now_ms: int, length_ms: int
     """
     name = f"lease:{duty}"
     with store.writing() as transaction:
-        found = transaction.row(_READ, (name,))
+        found = setting_of(transaction, name)
         if found is not None:
-            other, _, until = str(found[0]).rpartition(" ")
+            other, _, until = found.rpartition(" ")
             if other != holder and int(until) > now_ms:
                 return False
-        transaction.run(_WRITE, (name, f"{holder} {now_ms + length_ms}"))
+        put_setting(transaction, name, f"{holder} {now_ms + length_ms}")
     return True
 
 
@@ -29,6 +27,6 @@ def end_lease(store: Store, duty: str, holder: str) -> None:
     """Give a lease up, so that another process need not wait for its end."""
     name = f"lease:{duty}"
     with store.writing() as transaction:
-        found = transaction.row(_READ, (name,))
-        if found is not None and str(found[0]).rpartition(" ")[0] == holder:
+        found = setting_of(transaction, name)
+        if found is not None and found.rpartition(" ")[0] == holder:
             transaction.run('DELETE FROM "setting" WHERE "name" = ?', (name,))

@@ -7,8 +7,7 @@ from __future__ import annotations
 
 from ledger.store.engine import Store
 from ledger.store.reader import Reader
-
-_WRITE = 'INSERT INTO "setting" ("name", "value") VALUES (?, ?) ON CONFLICT ("name") DO UPDATE SET "value" = excluded."value"'
+from ledger.store.store_settings import put_setting
 
 
 def read_place(reader: Reader, duty: str) -> int:
@@ -19,4 +18,4 @@ def read_place(reader: Reader, duty: str) -> int:
 def keep_place(store: Store, duty: str, place: int) -> None:
     """Remember how far a duty has looked: every entry below ``place``. Raises StoreUnavailable."""
     with store.writing() as transaction:
-        transaction.run(_WRITE, (f"place:{duty}", str(place)))
+        put_setting(transaction, f"place:{duty}", str(place))

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from ledger.store.engine import Store
+from ledger.store.store_settings import put_setting
 from ledger.store.transaction import Transaction
 
 KEPT = 1_000
@@ -101,11 +102,7 @@ def put_witness_standing(store: Store, standing: WitnessStanding) -> None:
 def put_token_fault(store: Store, authority: str, fault: str) -> None:
     """Keep why an authority gave no token when it was last asked; empty where it gave one."""
     with store.writing() as transaction:
-        transaction.run(
-            'INSERT INTO "setting" ("name", "value") VALUES (?, ?) '
-            'ON CONFLICT ("name") DO UPDATE SET "value" = excluded."value"',
-            (f"{_FAULT}{authority}", fault),
-        )
+        put_setting(transaction, f"{_FAULT}{authority}", fault)
 
 
 def token_fault(transaction: Transaction, authority: str) -> str:

@@ -7,25 +7,22 @@ from __future__ import annotations
 
 from ledger.errors import StoreDamaged
 from ledger.store.bodies import decode_said
+from ledger.store.store_settings import put_setting, setting_of
 from ledger.store.transaction import Transaction
 
 _NAME = "restored"
-_FIND = 'SELECT "value" FROM "setting" WHERE "name" = ?'
-_PUT = 'INSERT INTO "setting" ("name", "value") VALUES (?, ?) ON CONFLICT ("name") DO UPDATE SET "value" = excluded."value"'
 
 
 def note_restored(transaction: Transaction, index: int) -> None:
     """Remember that entry ``index`` says that the book was restored."""
-    found = transaction.row(_FIND, (_NAME,))
-    before = str(found[0]).split() if found is not None else []
-    transaction.run(_PUT, (_NAME, " ".join([*before, str(index)])))
+    before = (setting_of(transaction, _NAME) or "").split()
+    put_setting(transaction, _NAME, " ".join([*before, str(index)]))
 
 
 def lost_heads(transaction: Transaction) -> frozenset[tuple[int, bytes]]:
     """Size and root of each head that entries of the book give up. Raises StoreDamaged."""
-    found = transaction.row(_FIND, (_NAME,))
     lost: set[tuple[int, bytes]] = set()
-    for index in str(found[0]).split() if found is not None else ():
+    for index in (setting_of(transaction, _NAME) or "").split():
         row = transaction.row('SELECT "bytes" FROM "entry" WHERE "index" = ?', (int(index),))
         records = [] if row is None else decode_said(row[0]).said["records"]
         said = [record for record in records if record["kind"] == "book-restored"]
