@@ -93,10 +93,9 @@ class LotCheck:
         self._seats: dict[str, _Seat] = {}
         self._lots = {lot: self._checked(lot) for lot in lots}
 
-    @property
     def pages(self) -> tuple[LotPage, ...]:
-        """The pages, each as its closing says."""
-        return tuple(one.page for one in self._lots.values())
+        """The pages with all their leaves, each as its closing says. Read again, since what is kept has fewer."""
+        return tuple(_read_page(self._archive, lot) for lot in self._lots)
 
     def _checked(self, lot: str) -> _Lot:
         name, page = _name(lot), _read_page(self._archive, lot)

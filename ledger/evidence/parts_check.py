@@ -103,7 +103,7 @@ class PartsCheck:
                 "every credential is signed by a key of the book for them, and claims what its sheet says"
             )
         if self._approval is not None:
-            pages = () if self._lots is None else self._lots.pages
+            pages = () if self._lots is None else self._lots.pages()
             self.words["approval"] = self._approval.check(scope, facts, pages)
             candidates = self._approval.candidates
             self.candidates_left = candidates.left

@@ -107,7 +107,8 @@ def test_the_log_holds_nothing_of_people(premises: Premises, form: str, monkeypa
     assert [500, 503] == answered
     assert [] == [text for text in (*TYPED, *tokens) if text.lower() in log.lower()]
     if form == "json":
-        lines = [json.loads(line) for line in log.splitlines()]
+        # The database's driver warns by itself that it gave up what was on its way.
+        lines = [line for line in map(json.loads, log.splitlines()) if line["logger"] == "pourbook"]
         assert [("error", 500, "/accounts"), ("error", 503, "/submissions")] == [
             (line["level"], line["status"], line["route"]) for line in lines
         ]
