@@ -12,6 +12,7 @@ import re
 import shlex
 import shutil
 import subprocess
+import sys
 from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
@@ -72,6 +73,20 @@ def test_compose_names_what_there_is(compose: Any) -> None:
         named = {volume.split(":")[0] for volume in service.get("volumes", []) if volume[0] not in "./"}
         assert named <= set(compose["volumes"])
     _parsed(services["witness"]["command"])
+
+
+def test_compose_is_of_the_published_form(deploy: Path, tmp_path: Path) -> None:
+    """The Compose Specification's own schema takes it (https://github.com/compose-spec/compose-spec), and refuses a wrong one."""
+    wrong = tmp_path / "compose.yaml"
+    text = (deploy / "compose.yaml").read_text("utf-8")
+    wrong.write_text(text.replace("services:", "services:\n  odd: {image: [1]}", 1), "utf-8")
+    check = [sys.executable, "-m", "check_jsonschema", "--builtin-schema", "vendor.compose-spec"]
+    taken, refused = (
+        subprocess.run([*check, str(file)], text=True, capture_output=True, check=False)
+        for file in (deploy / "compose.yaml", wrong)
+    )
+    assert (0, 1) == (taken.returncode, refused.returncode), taken.stdout
+    assert "services.odd" in refused.stdout
 
 
 def test_no_password_stands_in_a_file(deploy: Path) -> None:

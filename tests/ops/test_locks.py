@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-LOCKS = ("runtime.lock", "dev.lock", "parquet.lock", "oidc.lock", "evidence.lock", "traces.lock")
+LOCKS = ("runtime.lock", "dev.lock", "parquet.lock", "oidc.lock", "evidence.lock", "traces.lock", "archive.lock")
 
 
 def pins_of(lock: Path) -> dict[str, set[str]]:
