@@ -9,7 +9,6 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager
 from typing import Any
 
-import msgspec
 from litestar import Litestar
 from litestar.datastructures import State
 from litestar.exceptions import HTTPException
@@ -19,7 +18,7 @@ from api.guards import Identity, guard
 from api.headers import add_headers
 from api.histogram import Histogram
 from api.links import Links
-from api.openapi import older, openapi_document
+from api.openapi import Description
 from api.pages.access.provider import provider_of
 from api.pages.access.routes import ACCESS_PAGES
 from api.pages.ball.routes import BALL_PAGES
@@ -197,9 +196,7 @@ def create_app(book: Pourbook, settings: Settings, delivery: Delivery, traces: T
         logging_config=None,
         state=State({"parts": parts}, deep_copy=False),
     )
-    document = openapi_document(app, title=f"Pourbook {book.origin}")
-    app.state.openapi = msgspec.json.encode(document)
-    app.state.openapi_viewer = msgspec.json.encode(older(document))
+    app.state.description = Description(app, f"Pourbook {book.origin}")
     return HeadAsGet(app if traces is None else Traced(app, traces))
 
 

@@ -7,6 +7,7 @@ eye alone, and where 3.0 cannot say a thing the 3.1 document stands.
 
 import re
 from collections.abc import Iterable, Iterator
+from functools import cached_property
 from typing import Any
 
 import msgspec
@@ -40,6 +41,25 @@ _DESCRIPTION = (
     "Every answer to a refused request is problem+json with a stable code, and the mend where there is one. "
     "Requests that enter something carry an Idempotency-Key: the same on each retry."
 )
+
+
+class Description:
+    """The document of a service, made when somebody first asks for it: it takes a tenth of a second."""
+
+    def __init__(self, app: Litestar, title: str) -> None:
+        """Of every described route of ``app``."""
+        self._app = app
+        self._title = title
+
+    @cached_property
+    def document(self) -> bytes:
+        """OpenAPI 3.1."""
+        return msgspec.json.encode(openapi_document(self._app, title=self._title))
+
+    @cached_property
+    def viewer_document(self) -> bytes:
+        """The same in the terms of OpenAPI 3.0."""
+        return msgspec.json.encode(older(openapi_document(self._app, title=self._title)))
 
 
 def openapi_document(app: Litestar, *, title: str) -> dict[str, Any]:

@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ledger.errors import LedgerError
+from ops.collector import without_collecting
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -118,7 +119,8 @@ def main(words: Sequence[str] | None = None) -> int:
 
 
 def _run(command: Command, words: Sequence[str]) -> int:
-    module = importlib.import_module(command.module)
+    with without_collecting():
+        module = importlib.import_module(command.module)
     parser = argparse.ArgumentParser(prog=f"pourbook {command.name}", description=command.purpose)
     module.add_arguments(parser)
     try:

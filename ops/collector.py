@@ -8,6 +8,8 @@ measured, a third of the time of a registration.  So it runs less often, and lea
 from __future__ import annotations
 
 import gc
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 YOUNG = 50_000
 """New objects before the youngest are looked at (Python's own figure is 700)."""
@@ -15,6 +17,16 @@ YOUNG = 50_000
 OLDER = 20
 OLDEST = 50
 """Collections of one generation before the next older one is looked at too (Python's own figure is 10)."""
+
+
+@contextmanager
+def without_collecting() -> Iterator[None]:
+    """No collections in the block: a start makes many objects, and throws few of them away."""
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.enable()
 
 
 def settle_collector() -> None:

@@ -6,6 +6,8 @@ state="$root/.pourbook"
 
 # These would send an installation elsewhere, or mix other packages into it.
 unset PYTHONHOME PYTHONPATH PIP_USER PIP_TARGET PIP_PREFIX PIP_ROOT PIP_REQUIRE_VIRTUALENV PIP_NO_BINARY
+# Tests and the demo start hundreds of programs; none should compile the same modules again.
+unset PYTHONDONTWRITEBYTECODE
 export PYTHONNOUSERSITE=1 PIP_DISABLE_PIP_VERSION_CHECK=1 PIP_NO_INPUT=1
 
 stop() { # stop SENTENCE: ends with one sentence on standard error

@@ -3,11 +3,13 @@
 The viewer comes from an installed package and reads OpenAPI 3.0, so it is given the same document in that form.
 """
 
+import asyncio
 from typing import Any
 
 from litestar import Controller, Request, Response, get
 from litestar.params import FromPath
 
+from api.openapi import Description
 from api.operation import Operation, described
 from api.pages import FILES, HTML, VIEWER, prefers_html
 from api.pages.catalogue import LANGUAGES
@@ -53,12 +55,12 @@ class Pages(Controller):
     @get("/openapi.json", opt=described(Operation("This description, OpenAPI 3.1", "public")))
     async def document(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """The OpenAPI document."""
-        return json_answer(request.app.state.openapi)
+        return json_answer(await asyncio.to_thread(lambda: _description(request).document))
 
     @get("/docs/openapi-3.0.json", opt=described(Operation("This description for the viewer, OpenAPI 3.0", "public")))
     async def viewer_document(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """The same document in the older form."""
-        return json_answer(request.app.state.openapi_viewer)
+        return json_answer(await asyncio.to_thread(lambda: _description(request).viewer_document))
 
     @get(
         "/problems/{code:str}",
@@ -85,3 +87,8 @@ class Pages(Controller):
         content, media_type = FILES[name]
         headers = {**_FILE, "service-worker-allowed": "/station"} if name == _WORKER else _FILE
         return file_answer(content, media_type, headers=headers)
+
+
+def _description(request: Request[Any, Any, Any]) -> Description:
+    found: Description = request.app.state.description
+    return found

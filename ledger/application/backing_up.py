@@ -25,9 +25,6 @@ from ledger.store.copying import copy_book
 from ledger.store.engine import Store, open_store
 from ledger.store.reader import open_reader
 from ledger.store.selections import every_row
-from ledger.store.store_settings import put_setting
-
-_LAST = "last-backup"
 
 Progress = Callable[[int, int], None]
 
@@ -38,13 +35,6 @@ class BookFile(NamedTuple):
     origin: str
     size: int
     root: str
-
-
-class LastBackup(NamedTuple):
-    """When the last backup was finished (POSIX milliseconds), and how many entries it holds."""
-
-    at_ms: int
-    size: int
 
 
 def write_book_file(store: Store, path: Path, progress: Progress | None = None) -> BookFile:
@@ -110,19 +100,3 @@ def heads_lost(path: Path, origin: str, notes: Sequence[bytes]) -> list[HeadSeen
 def restored_record(size: int, lost: Sequence[HeadSeen], reason: str, now_ms: int) -> BookRestored:
     """The record that says that the book was restored to ``size`` entries, with what is lost."""
     return BookRestored(at=format_instant(Instant(now_ms, 0)), size=size, seen=tuple(lost), reason=reason)
-
-
-def note_backup(store: Store, size: int, now_ms: int) -> None:
-    """Remember in the store that a backup of so many entries was finished."""
-    with store.writing() as transaction:
-        put_setting(transaction, _LAST, f"{now_ms} {size}")
-
-
-def last_backup(store: Store) -> LastBackup | None:
-    """The last backup that was finished; None where none is on record."""
-    with open_reader(store) as reader:
-        found = reader.setting(_LAST)
-    if found is None:
-        return None
-    at_ms, _, size = found.partition(" ")
-    return LastBackup(int(at_ms), int(size))

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import msgspec
 
-from ledger.application.backing_up import LastBackup, last_backup
 from ledger.application.book_checks import BookCheck, kept_checks
+from ledger.application.last_backup import LastBackup, last_backup
 from ledger.application.pourbook import Pourbook
 from ledger.application.witnessing import Witnessing, witnessing
 from ledger.book.checkpoint import check_checkpoint

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from ledger.application.backing_up import LastBackup, last_backup
+from ledger.application.last_backup import LastBackup, last_backup
 from ledger.application.pourbook import Pourbook
 from ledger.store.reader import open_reader
 from ledger.store.replication import Standby, standbys

@@ -6,9 +6,9 @@ decoder skips everything else, so it costs a third more than finding index and l
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
-from functools import lru_cache
-from typing import Any
+from collections.abc import Callable, Collection, Iterator, Sequence
+from functools import cache, lru_cache
+from typing import Any, NamedTuple
 
 import msgspec
 from msgspec import UNSET, Raw, UnsetType
@@ -17,18 +17,12 @@ from ledger.errors import MalformedEntry
 from ledger.line.record import sealed_names
 from ledger.line.vocabulary import RECORD_OF
 
-_SEALED_NAMES = sorted({name for kind in RECORD_OF.values() for name in sealed_names(kind)})
-
-_Record: Any = msgspec.defstruct(
-    "_Record", [("kind", str), *((name, Raw | UnsetType, UNSET) for name in _SEALED_NAMES)], gc=False
-)
-
 
 class Said(msgspec.Struct, gc=False):
     """The idempotency key, and of each record its kind and the fields that may hold something sealed."""
 
     key: str
-    records: list[_Record]
+    records: list[Any]
 
 
 class Outline(msgspec.Struct, gc=False):
@@ -41,14 +35,28 @@ class Outline(msgspec.Struct, gc=False):
     said: Said
 
 
-_decode = msgspec.json.Decoder(Outline).decode
+class _Shapes(NamedTuple):
+    decode: Callable[[bytes], Outline]
+    record: Any
+
+
+@cache
+def _shapes() -> _Shapes:
+    """How entries are decoded. Not made at the start of a program: finding the sealed fields of every kind takes long."""
+    names = sorted({name for kind in RECORD_OF.values() for name in sealed_names(kind)})
+    fields: list[Any] = [("kind", str), *((name, Raw | UnsetType, UNSET) for name in names)]
+    record: Any = msgspec.defstruct("_Record", fields, gc=False)
+    said: Any = msgspec.defstruct("_Said", [("records", list[record])], bases=(Said,), gc=False)
+    outline: Any = msgspec.defstruct("_Outline", [("said", said)], bases=(Outline,), gc=False)
+    return _Shapes(msgspec.json.Decoder(outline).decode, record)
 
 
 def read_outlines(start: int, raws: Sequence[bytes]) -> Iterator[Outline]:
     """The outlines of entries from index ``start`` on. Raises MalformedEntry."""
+    decode = _shapes().decode
     for index, raw in enumerate(raws, start):
         try:
-            yield _decode(raw)
+            yield decode(raw)
         except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as error:
             raise MalformedEntry("entry cannot be read", where=f"entry {index}") from error
 
@@ -68,4 +76,4 @@ def places_to_look_at(outlines: Sequence[Outline], kinds: Collection[str]) -> It
 
 @lru_cache(maxsize=256)
 def _bare(kind: str) -> Any:
-    return _Record(kind=kind)
+    return _shapes().record(kind=kind)

@@ -7,12 +7,11 @@ dropped and made anew.
 
 from __future__ import annotations
 
-from sqlalchemy import BigInteger, Integer, LargeBinary, MetaData, Text
+from sqlalchemy import LargeBinary, MetaData, Text
 from sqlalchemy.orm import registry
 from sqlmodel import Field, SQLModel
 
-BIG = BigInteger().with_variant(Integer(), "sqlite")
-"""A whole number; on SQLite ``INTEGER``, so that a primary key is the row's own number."""
+from ledger.store.whole_numbers import BIG
 
 
 class TruthRow(SQLModel, registry=registry()):

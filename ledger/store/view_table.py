@@ -16,7 +16,7 @@ from sqlalchemy.schema import CreateTable
 from ledger.line.rows import Row
 from ledger.line.views import View
 from ledger.store.dialect import quoted
-from ledger.store.truth_tables import BIG
+from ledger.store.whole_numbers import BIG
 
 _TEXT = Text().with_variant(Text(collation="C"), "postgresql")
 """Text in byte order, as SQLite has it: cheaper to index, and the same order on both."""

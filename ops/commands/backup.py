@@ -13,7 +13,8 @@ import os
 from datetime import UTC, datetime
 from pathlib import Path
 
-from ledger.application.backing_up import note_backup, write_book_file
+from ledger.application.backing_up import write_book_file
+from ledger.application.last_backup import note_backup
 from ledger.application.pourbook import wall_clock_ms
 from ledger.errors import MalformedInput
 from ledger.store.engine import open_store

@@ -26,7 +26,7 @@ from ledger.application.pourbook import open_book
 from ledger.application.signers import Signers
 from ledger.duties.fence import ask_heads, check_heads
 from ops.checkpoint_copy import CheckpointCopy
-from ops.collector import settle_collector
+from ops.collector import settle_collector, without_collecting
 from ops.key_files import open_key_file, public_keys_in
 from ops.seal_files import open_seal_file
 from ops.service_log import begin_logging
@@ -53,11 +53,12 @@ def run(arguments: argparse.Namespace) -> int:
     with listening(settings.host, settings.port) as listener:
         copy = CheckpointCopy(Path(settings.checkpoint_copy)) if settings.checkpoint_copy else None
         book = opened(settings, delivery, copy)
-        address = address_of(listener)
+        print(f"book {book.origin} at {address_of(listener)} (Ctrl-C stops it)", flush=True)
+        with without_collecting():
+            app = create_app(book, settings, delivery, traces)
         settle_collector()
-        print(f"book {book.origin} at {address} (Ctrl-C stops it)", flush=True)
         server = Server(
-            create_app(book, settings, delivery, traces),
+            app,
             stop_s=settings.stop_s,
             proxies=settings.proxies,
             on_started=lambda: print("ready", flush=True),
