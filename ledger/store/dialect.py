@@ -196,6 +196,10 @@ class Postgres(Dialect):
         )
         import psycopg  # noqa: PLC0415  # a SQLite store must start without it
 
+        from ledger.store import array_rows, packed_arrays  # noqa: PLC0415  # they need the driver, and this module
+
+        self._write_in_arrays = array_rows.write_in_arrays
+        self._pack_list, self._register_arrays = packed_arrays.pack_list, packed_arrays.register_arrays
         self.errors = psycopg.Error
         self._lost = (psycopg.OperationalError, psycopg.InterfaceError)
         self._busy = (psycopg.errors.LockNotAvailable, psycopg.errors.DeadlockDetected)
@@ -214,13 +218,21 @@ class Postgres(Dialect):
         return f"{column} = ANY(?)"
 
     def list_value(self, values: Sequence[Any]) -> Any:
-        """The list itself; the driver makes an array of it."""
-        return list(values)
+        """A packed array."""
+        return self._pack_list(values)
+
+    def run_many(self, cursor: Any, text: str, rows: Sequence[Sequence[Any]]) -> None:
+        """The same, all rows in one statement where there are several; a row alone costs least by itself."""
+        if len(rows) == 1:
+            cursor.execute(self.sql(text), rows[0])
+        elif rows and not self._write_in_arrays(cursor, text, rows):
+            super().run_many(cursor, text, rows)
 
     def prepare(self, connection: Any) -> None:
         """Explicit transactions, a bounded wait for locks, and a check that commits are durable."""
         connection.autocommit = True
-        connection.execute(f"SET lock_timeout = {self.busy_ms}")
+        self._register_arrays(connection)
+        connection.execute(f"SET lock_timeout = {self.busy_ms}; SET client_encoding = 'UTF8'")
         connection.execute("SET client_min_messages = warning")
         for setting, kept in _KEPT.items():
             value = connection.execute(f"SHOW {setting}").fetchone()[0]

@@ -1,0 +1,127 @@
+"""Many rows a statement, for PostgreSQL: one INSERT or DELETE over arrays, or one COPY, instead of a message a row.
+
+An INSERT that says what to do about a row that is there reads its rows from ``unnest``, so it has one text, and stays
+prepared, whatever the number of rows.  One without such a clause becomes a COPY, in binary form, whose faults do not
+show the row in the server's log.  Triggers fire for each row in both, and see the rows before it.  The rows and their
+order are those of ``executemany``.
+"""
+
+from __future__ import annotations
+
+import re
+import struct
+from collections.abc import Sequence
+from functools import lru_cache
+from operator import itemgetter
+from typing import Any, NamedTuple
+
+from sqlalchemy import Column, LargeBinary, Text
+
+from ledger.store.packed_arrays import KINDS, ArrayKind, pack_array
+from ledger.store.truth_tables import TRUTH
+from ledger.store.view_tables import VIEW_TABLES
+
+_INSERT = re.compile(
+    r'INSERT INTO ("[a-z_]+") \(((?:"[a-z_0-9]+"(?:, )?)+)\) VALUES \((?:\?(?:, )?)+\)( ON CONFLICT[^?]*)?'
+)
+_DELETE = re.compile(r'DELETE FROM ("[a-z_]+") WHERE ((?:"[a-z_0-9]+" = \?(?: AND )?)+)')
+_KEY = re.compile(r" ON CONFLICT \(([^)]*)\) DO UPDATE")
+_NAME = re.compile(r'"([a-z_0-9]+)"')
+
+
+class _Together(NamedTuple):
+    """A statement for many rows: its text for the driver, how each column is packed, and whether it is a COPY.
+
+    ``key``: gives the key of a row, where two rows of one key would be refused in one statement; else None.
+    """
+
+    text: str
+    kinds: tuple[ArrayKind, ...]
+    copies: bool
+    key: Any
+
+
+def write_in_arrays(cursor: Any, text: str, rows: Sequence[Sequence[Any]]) -> bool:
+    """Execute a statement for all rows at once; False, with nothing done, for one that has no such form."""
+    together = _together(text)
+    if together is None:
+        return False
+    if together.copies:
+        _copy(cursor, together, rows)
+        return True
+    if together.key is not None:
+        last = dict(zip(map(together.key, rows), rows, strict=True))
+        rows = rows if len(last) == len(rows) else list(last.values())
+    try:
+        columns = [_column(kind, column) for kind, column in zip(together.kinds, zip(*rows, strict=True), strict=True)]
+    except struct.error:
+        # A number that no column holds: the server names it when it comes by itself.
+        return False
+    cursor.execute(together.text, columns)
+    return True
+
+
+def _column(kind: ArrayKind, column: Sequence[Any]) -> bytes | None:
+    """The array of a column; nothing for one that is empty all along, since ``unnest`` fills shorter arrays with nulls."""
+    if column[0] is None and column.count(None) == len(column):
+        return None
+    return pack_array(kind, column)
+
+
+def _copy(cursor: Any, together: _Together, rows: Sequence[Sequence[Any]]) -> None:
+    with cursor.copy(together.text) as copy:
+        copy.set_types([kind.name for kind in together.kinds])
+        for row in rows:
+            copy.write_row(row)
+
+
+# The statements of every table, under each of the suffixes that views have.
+@lru_cache(maxsize=1024)
+def _together(text: str) -> _Together | None:
+    if found := _INSERT.fullmatch(text):
+        table, names, conflict = found[1], _NAME.findall(found[2]), found[3]
+        kinds = _kinds(table, names)
+        if kinds is not None and conflict is None:
+            return _Together(f"COPY {table} ({found[2]}) FROM STDIN (FORMAT BINARY)", kinds, True, None)
+        if kinds is not None:
+            into = f"INSERT INTO {table} ({found[2]}) SELECT * FROM {_unnested(kinds)}{conflict}"
+            return _Together(into, kinds, False, _key_of(conflict, names))
+    if found := _DELETE.fullmatch(text):
+        table, names = found[1], _NAME.findall(found[2])
+        kinds = _kinds(table, names)
+        if kinds is not None:
+            columns = ", ".join(f'"{name}"' for name in names)
+            gone = f"DELETE FROM {table} WHERE ({columns}) IN (SELECT * FROM {_unnested(kinds)})"
+            return _Together(gone, kinds, False, None)
+    return None
+
+
+def _unnested(kinds: Sequence[ArrayKind]) -> str:
+    return f"unnest({', '.join(f'%s::{kind.name}[]' for kind in kinds)})"
+
+
+def _key_of(conflict: str, names: Sequence[str]) -> Any:
+    found = _KEY.match(conflict)
+    return None if found is None else itemgetter(*(names.index(name) for name in _NAME.findall(found[1])))
+
+
+def _kinds(table: str, names: Sequence[str]) -> tuple[ArrayKind, ...] | None:
+    """How the columns of a table are packed, views under any suffix; None for a table that is not of this package."""
+    types = _column_types().get(table.strip('"').partition("__")[0], {})
+    return tuple([KINDS[types[name]] for name in names]) if types.keys() >= set(names) else None
+
+
+@lru_cache(maxsize=1)
+def _column_types() -> dict[str, dict[str, type]]:
+    """By table and column, the type of the values in Python."""
+    truth = {
+        name: {str(column.name): _type(column) for column in table.columns} for name, table in TRUTH.tables.items()
+    }
+    views = {view.name: {name: kind for name, (kind, _) in view.types.items()} for view in VIEW_TABLES.values()}
+    return {**truth, **views}
+
+
+def _type(column: Column[Any]) -> type:
+    if isinstance(column.type, LargeBinary):
+        return bytes
+    return str if isinstance(column.type, Text) else int
