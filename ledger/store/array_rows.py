@@ -15,6 +15,7 @@ from functools import lru_cache
 from operator import itemgetter
 from typing import Any, NamedTuple
 
+from psycopg.errors import NumericValueOutOfRange
 from sqlalchemy import Column, LargeBinary, Text
 
 from ledger.store.packed_arrays import KINDS, ArrayKind, pack_array
@@ -46,18 +47,18 @@ def write_in_arrays(cursor: Any, text: str, rows: Sequence[Sequence[Any]]) -> bo
     together = _together(text)
     if together is None:
         return False
-    if together.copies:
-        _copy(cursor, together, rows)
-        return True
     if together.key is not None:
         last = dict(zip(map(together.key, rows), rows, strict=True))
         rows = rows if len(last) == len(rows) else list(last.values())
     try:
-        columns = [_column(kind, column) for kind, column in zip(together.kinds, zip(*rows, strict=True), strict=True)]
-    except struct.error:
-        # A number that no column holds: the server names it when it comes by itself.
-        return False
-    cursor.execute(together.text, columns)
+        if together.copies:
+            _copy(cursor, together, rows)
+        else:
+            columns = zip(together.kinds, zip(*rows, strict=True), strict=True)
+            cursor.execute(together.text, [_column(kind, column) for kind, column in columns])
+    except (OverflowError, struct.error) as error:
+        # The server's own error for a row by itself.
+        raise NumericValueOutOfRange("bigint out of range") from error
     return True
 
 

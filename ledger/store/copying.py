@@ -266,9 +266,8 @@ def _drop_erased(look: Transaction, to: Transaction, size: int) -> None:
     for start in range(0, size, CHUNK):
         span = (start, min(start + CHUNK, size))
         keys = 'SELECT "index", "path" FROM "opening" WHERE "index" >= ? AND "index" < ?'
-        for gone in sorted(set(to.rows(keys, span)) - set(look.rows(keys, span))):
-            to.run('DELETE FROM "opening" WHERE "index" = ? AND "path" = ?', gone)
+        gone = sorted(set(to.rows(keys, span)) - set(look.rows(keys, span)))
+        to.run_many('DELETE FROM "opening" WHERE "index" = ? AND "path" = ?', gone)
     kept = {row[0] for row in look.rows('SELECT "digest" FROM "blob"')}
-    for (digest,) in to.rows('SELECT "digest" FROM "blob"'):
-        if digest not in kept:
-            to.run('DELETE FROM "blob" WHERE "digest" = ?', (digest,))
+    files = [row for row in to.rows('SELECT "digest" FROM "blob"') if row[0] not in kept]
+    to.run_many('DELETE FROM "blob" WHERE "digest" = ?', files)
