@@ -61,6 +61,9 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     long_reads: int = 1
     """Processes for long answers (dossiers, populations, everything below a lot); 0 makes them on threads of the service,
     which is enough for a small plant."""
+    statement_s: float = 60.0
+    """How long PostgreSQL may take over one statement of the service, before it is refused; 0: as long as it does. Dossiers,
+    populations, a check of the book and a rebuild of the views are not bound by it."""
     time_zone: str = "UTC"
     """The zone in which pages show instants, by its IANA name; records keep the offset that they were said with."""
     checkpoint_copy: str = ""
@@ -126,15 +129,7 @@ def first_line(path: str) -> str:
 
 
 def _check(settings: Settings) -> None:
-    positive = (
-        "body_limit", "dossier_limit", "blob_limit", "temperature_log_limit", "public_per_minute", "public_burst",
-        "stop_s",
-    )  # fmt: skip
-    for name in positive:
-        if getattr(settings, name) < 1:
-            raise MalformedInput(
-                "setting is out of range", expected="1 or more", got=getattr(settings, name), where=variable(name)
-            )
+    _check_ranges(settings)
     if not 0 <= settings.long_reads <= 8:
         raise MalformedInput(
             "setting is out of range", expected="0 to 8", got=settings.long_reads, where=variable("long_reads")
@@ -166,13 +161,23 @@ def _check(settings: Settings) -> None:
         raise MalformedInput(
             "setting is out of range", expected="0 to 65535", got=settings.port, where=variable("port")
         )
-    if not 0 <= settings.token_memory_s <= 300:
-        raise MalformedInput(
-            "setting is out of range",
-            expected="0 to 300",
-            got=settings.token_memory_s,
-            where=variable("token_memory_s"),
-        )
+
+
+def _check_ranges(settings: Settings) -> None:
+    positive = (
+        "body_limit", "dossier_limit", "blob_limit", "temperature_log_limit", "public_per_minute", "public_burst",
+        "stop_s",
+    )  # fmt: skip
+    for name in positive:
+        if getattr(settings, name) < 1:
+            raise MalformedInput(
+                "setting is out of range", expected="1 or more", got=getattr(settings, name), where=variable(name)
+            )
+    for name, most in (("token_memory_s", 300), ("statement_s", 86_400)):
+        if not 0 <= getattr(settings, name) <= most:
+            raise MalformedInput(
+                "setting is out of range", expected=f"0 to {most}", got=getattr(settings, name), where=variable(name)
+            )
 
 
 def _check_issuer(settings: Settings) -> None:

@@ -28,6 +28,9 @@ from ledger.store.engine import Store, open_store
 NICENESS = 10
 """How far such a process stands back behind the service when both want a core."""
 
+READING_CONNECTIONS = 2
+"""Most connections to the store that such a process takes."""
+
 _spawn = multiprocessing.get_context("spawn")
 
 
@@ -190,7 +193,7 @@ class _Work:
 
     def _run(self, function: Callable[..., Any], arguments: tuple[Any, ...], out: BinaryIO | None) -> Any:
         if self._store is None:
-            self._store = open_store(self._url, migrate=False, read_only=True)
+            self._store = open_store(self._url, migrate=False, read_only=True, connections=READING_CONNECTIONS)
         answer = function(Inside(self._store, self._ask, out, self._beside), *arguments)
         if out is not None:
             out.flush()

@@ -36,6 +36,15 @@ _KEPT: dict[str, tuple[str, ...]] = {
 """Settings of a server, and the values under which a commit that returned is not lost with the machine
 (https://www.postgresql.org/docs/18/runtime-config-wal.html)."""
 
+_ROOM = (
+    "SELECT current_setting('max_connections')::int - current_setting('superuser_reserved_connections')::int "
+    # Since PostgreSQL 16.
+    "- COALESCE(NULLIF(current_setting('reserved_connections', true), '')::int, 0), "
+    "(SELECT rolconnlimit FROM pg_roles WHERE rolname = current_user), "
+    "(SELECT datconnlimit FROM pg_database WHERE datname = current_database())"
+)
+"""Connections that the server has for everybody, and that the role and the database may have; -1: no limit of theirs."""
+
 _encode = msgspec.json.Encoder().encode
 
 
@@ -52,14 +61,19 @@ class Dialect(ABC):
     take_tables: tuple[str, ...]
     """Statements over a list of tables: until this transaction ends nobody may exchange them; or nobody else may even
     read them. None where a transaction sees the tables of its beginning anyway."""
+    unhurried: tuple[str, ...] = ()
+    """Statements after which those of this transaction may take as long as they do."""
     before_fold: tuple[str, ...]
     after_fold: tuple[str, ...]
     """Settings of a connection that folds the whole book into empty tables, and then compares them."""
     errors: type[Exception]
+    commit = "COMMIT"
 
     def __init__(self, busy_ms: int = BUSY_MS) -> None:
         """Keep how long a connection waits."""
         self.busy_ms = busy_ms
+        self.statement_ms = 0
+        """How long one statement may take on a connection that is opened from now on; 0: as long as it does."""
 
     @abstractmethod
     def sql(self, text: str) -> str:
@@ -81,6 +95,10 @@ class Dialect(ABC):
     def prepare(self, connection: Any) -> None:
         """Set up a new driver connection, and check that what it is asked to keep is kept."""
 
+    def room(self, transaction: Any) -> int | None:  # noqa: ARG002  # a file has no such limit
+        """How many connections one who is signed in like this may have in all; None for as many as one likes."""
+        return None
+
     @abstractmethod
     def clean_erased(self, transaction: Any) -> bool:
         """Take out of the files what deleted rows left there; whether it was done. Outside any transaction."""
@@ -92,6 +110,10 @@ class Dialect(ABC):
     @abstractmethod
     def is_busy(self, error: BaseException) -> bool:
         """Whether another connection held the lock for longer than we wait; nothing was done."""
+
+    def is_overdue(self, error: BaseException) -> bool:  # noqa: ARG002  # SQLite has no such limit
+        """Whether a statement took longer than ``statement_ms``; its transaction is to be taken back."""
+        return False
 
     @abstractmethod
     def is_lost(self, error: BaseException) -> bool:
@@ -179,12 +201,15 @@ class Postgres(Dialect):
     begin_read = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
     begin_temporary = "BEGIN READ WRITE"
     head_lock = " FOR UPDATE"
+    unhurried = ("SET LOCAL statement_timeout = 0",)
     hold_tables = ("LOCK TABLE {} IN ACCESS SHARE MODE",)
     # Shorter than the server's search for deadlocks, so that it is this transaction that gives way to readers.
     take_tables = ("SET LOCAL lock_timeout = 200", "LOCK TABLE {} IN ACCESS EXCLUSIVE MODE")
     # A prepared statement that was planned while its table was empty would read the whole of it for ever.
-    before_fold = ("SET enable_seqscan = off",)
+    before_fold = ("SET enable_seqscan = off", "SET statement_timeout = 0")
     after_fold = ("RESET enable_seqscan",)
+    # A commit that waits for a standby would come back as done when its time is up, with the standby lacking it.
+    commit = "SET LOCAL statement_timeout = 0; COMMIT"
 
     def __init__(self, busy_ms: int = BUSY_MS) -> None:
         """Import the driver; only a PostgreSQL store needs it."""
@@ -203,6 +228,7 @@ class Postgres(Dialect):
         self.errors = psycopg.Error
         self._lost = (psycopg.OperationalError, psycopg.InterfaceError)
         self._busy = (psycopg.errors.LockNotAvailable, psycopg.errors.DeadlockDetected)
+        self._overdue = psycopg.errors.QueryCanceled
 
     @staticmethod
     @cache
@@ -229,10 +255,13 @@ class Postgres(Dialect):
             super().run_many(cursor, text, rows)
 
     def prepare(self, connection: Any) -> None:
-        """Explicit transactions, a bounded wait for locks, and a check that commits are durable."""
+        """Explicit transactions, a bounded wait for locks and time for statements, and a check that commits are durable."""
         connection.autocommit = True
         self._register_arrays(connection)
-        connection.execute(f"SET lock_timeout = {self.busy_ms}; SET client_encoding = 'UTF8'")
+        connection.execute(
+            f"SET lock_timeout = {self.busy_ms}; SET statement_timeout = {self.statement_ms}; "
+            "SET client_encoding = 'UTF8'"
+        )
         connection.execute("SET client_min_messages = warning")
         for setting, kept in _KEPT.items():
             value = connection.execute(f"SHOW {setting}").fetchone()[0]
@@ -244,10 +273,19 @@ class Postgres(Dialect):
                     mend=f"set {setting} = on",
                 )
 
+    def room(self, transaction: Any) -> int | None:
+        """The least of what server, role and database allow; what is kept for others counts as not there."""
+        found: tuple[int, ...] = transaction.row(_ROOM)
+        return min(limit for limit in found if limit >= 0)
+
     def clean_erased(self, transaction: Any) -> bool:
         """Vacuum the tables that erasures delete from; the server does the rest in its own time."""
-        for table in ("opening", "account", "blob", "password", "session", "sign_in", "device"):
-            transaction.run(f"VACUUM {quoted(table)}")
+        transaction.run("SET statement_timeout = 0")
+        try:
+            for table in ("opening", "account", "blob", "password", "session", "sign_in", "device"):
+                transaction.run(f"VACUUM {quoted(table)}")
+        finally:
+            transaction.run(f"SET statement_timeout = {self.statement_ms}")
         return True
 
     def is_flush_failure(self, error: BaseException) -> bool:  # noqa: ARG002  # the server stops itself when a flush fails
@@ -258,9 +296,13 @@ class Postgres(Dialect):
         """The lock wait ran out, or two transactions waited for each other."""
         return isinstance(error, self._busy)
 
+    def is_overdue(self, error: BaseException) -> bool:
+        """The server cancelled the statement."""
+        return isinstance(error, self._overdue)
+
     def is_lost(self, error: BaseException) -> bool:
-        """Operational errors other than a lock's."""
-        return isinstance(error, self._lost) and not self.is_busy(error)
+        """Operational errors other than a lock's or a cancelled statement's."""
+        return isinstance(error, self._lost) and not self.is_busy(error) and not self.is_overdue(error)
 
 
 def quoted(name: str) -> str:

@@ -15,11 +15,15 @@ from urllib.parse import quote
 from sqlalchemy import Engine, create_engine, event
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.exc import TimeoutError as NoneFree
 
 from ledger.errors import StoreUnavailable, Unsupported
 from ledger.store.dialect import BUSY_MS, Dialect, Postgres, Sqlite
 from ledger.store.migrations import LATEST
 from ledger.store.transaction import Transaction
+
+CONNECTIONS = 32
+"""Most connections of one process, unless it says how many of its threads may ask at once."""
 
 
 class Store:
@@ -31,7 +35,7 @@ class Store:
         self.dialect = dialect
 
     def transaction(self) -> Transaction:
-        """A connection of one's own. Raises StoreUnavailable."""
+        """A connection of one's own. Raises StoreUnavailable, also where none comes free while one waits for a lock."""
         try:
             return Transaction(self.engine, self.dialect)
         except (SQLAlchemyError, self.dialect.errors) as error:
@@ -39,28 +43,66 @@ class Store:
 
     @contextmanager
     def reading(self) -> Iterator[Transaction]:
-        """A consistent look at the store; every query in the block sees one state of it."""
+        """A consistent look at the store; every query in the block sees one state of it.
+
+        Raises StoreUnavailable for a statement that takes longer than it may; so does `writing`.
+        """
         transaction = self.transaction()
-        try:
-            transaction.begin_read()
-            yield transaction
-        finally:
-            transaction.rollback()
-            transaction.close()
+        with self._in_time():
+            try:
+                transaction.begin_read()
+                yield transaction
+            finally:
+                transaction.rollback()
+                transaction.close()
 
     @contextmanager
     def writing(self) -> Iterator[Transaction]:
         """A write beside the book (accounts, tokens, blobs, settings); commits at the end, takes back on an error."""
         transaction = self.transaction()
+        with self._in_time():
+            try:
+                transaction.begin_write()
+                yield transaction
+                transaction.commit()
+            except BaseException:
+                transaction.rollback()
+                raise
+            finally:
+                transaction.close()
+
+    @contextmanager
+    def _in_time(self) -> Iterator[None]:
         try:
-            transaction.begin_write()
-            yield transaction
-            transaction.commit()
-        except BaseException:
-            transaction.rollback()
-            raise
-        finally:
-            transaction.close()
+            yield
+        except self.dialect.errors as error:
+            if not self.dialect.is_overdue(error):
+                raise
+            raise StoreUnavailable(
+                "store took too long over a statement",
+                expected=f"at most {self.dialect.statement_ms / 1000:g} s",
+                mend="ask for less at once, or again when less is going on",
+            ) from error
+
+    def limit_statements(self, seconds: float) -> None:
+        """Let no statement take longer from here on (PostgreSQL); 0: as long as it does.
+
+        Not a commit, a rebuild, a check of the book or a long look: those take as long as they do.
+        """
+        self.dialect.statement_ms = round(seconds * 1000)
+        self.engine.dispose()
+
+    def check_room(self, connections: int) -> None:
+        """Check that the server may give one process this many connections. Raises StoreUnavailable."""
+        with self.reading() as transaction:
+            room = self.dialect.room(transaction)
+        if room is not None and room < connections:
+            raise StoreUnavailable(
+                "database gives fewer connections than one process of the service may take",
+                expected=f"{connections} at least",
+                got=room,
+                mend="raise max_connections of the server, or the connection limit of the role or database",
+            )
 
     @property
     def url(self) -> str:
@@ -98,14 +140,23 @@ class Store:
         self.engine.dispose()
 
 
-def open_store(url: str, *, migrate: bool = True, read_only: bool = False, busy_ms: int = BUSY_MS) -> Store:
+def open_store(
+    url: str,
+    *,
+    migrate: bool = True,
+    read_only: bool = False,
+    busy_ms: int = BUSY_MS,
+    connections: int = CONNECTIONS,
+    statement_s: float = 0,
+) -> Store:
     """Open a store; with ``migrate`` its schema is brought up to date and its views are made anew if they are of
     another shape. ``read_only``: the database refuses to be written, which goes with ``migrate=False``. ``busy_ms`` is how
-    long a connection waits for another one's lock.
+    long a connection waits for another one's lock, and a thread for a connection to come free; there are at most
+    ``connections``, opened as they are asked for. ``statement_s``: see `Store.limit_statements`.
 
     Raises StoreUnavailable when it cannot be reached, Unsupported for a database that this project does not know.
     """
-    store = Store(*_engine_of(url, busy_ms, read_only=read_only))
+    store = Store(*_engine_of(url, busy_ms, connections, read_only=read_only))
     try:
         store.transaction().close()
         if migrate:
@@ -113,6 +164,8 @@ def open_store(url: str, *, migrate: bool = True, read_only: bool = False, busy_
             from ledger.store.rebuild import prepare_views  # noqa: PLC0415  # rebuild needs Store
 
             prepare_views(store)
+        if statement_s:
+            store.limit_statements(statement_s)
     except BaseException:
         store.close()
         raise
@@ -128,13 +181,14 @@ def table_exists(transaction: Transaction, name: str) -> bool:
     return transaction.row(catalogue[transaction.dialect.name], (name,)) is not None
 
 
-def _engine_of(url: str, busy_ms: int, *, read_only: bool) -> tuple[Engine, Dialect]:
+def _engine_of(url: str, busy_ms: int, connections: int, *, read_only: bool) -> tuple[Engine, Dialect]:
     try:
         parsed = make_url(url)
     except SQLAlchemyError as error:
         raise Unsupported("store address cannot be read", expected="sqlite:///file or postgresql://...") from error
     backend = parsed.get_backend_name()
     dialect: Dialect
+    pool = {"pool_size": connections, "max_overflow": 0, "pool_timeout": busy_ms / 1000}
     if backend == "sqlite":
         if not parsed.database or parsed.database == ":memory:":
             raise Unsupported("a book in memory would be lost", expected="sqlite:///file")
@@ -142,18 +196,15 @@ def _engine_of(url: str, busy_ms: int, *, read_only: bool) -> tuple[Engine, Dial
         if read_only:
             file = f"file:{quote(parsed.database)}"
             parsed = parsed.set(database=file, query={"mode": "ro", "uri": "true"})
-        engine = create_engine(
-            parsed, connect_args={"check_same_thread": False, "timeout": 0}, pool_size=16, max_overflow=16
-        )
+        engine = create_engine(parsed, connect_args={"check_same_thread": False, "timeout": 0}, **pool)
     elif backend == "postgresql":
         dialect = Postgres(busy_ms)
         # A server that was restarted leaves dead connections in the pool: each is tried before it is used.
         engine = create_engine(
             parsed.set(drivername="postgresql+psycopg"),
             connect_args={"connect_timeout": 10},
-            pool_size=16,
-            max_overflow=16,
             pool_pre_ping=True,
+            **pool,
         )
     else:
         raise Unsupported("database is not known", expected="sqlite or postgresql", got=backend)
@@ -168,6 +219,10 @@ def _engine_of(url: str, busy_ms: int, *, read_only: bool) -> tuple[Engine, Dial
 
 
 def _unavailable(error: Exception) -> StoreUnavailable:
+    if isinstance(error, NoneFree):
+        return StoreUnavailable(
+            "every connection of this process to the store is in use", mend="ask again when less is going on"
+        )
     # The driver's text may hold the address with its password, so only its class is told.
     cause = getattr(error, "orig", None) or error
     return StoreUnavailable(

@@ -28,6 +28,6 @@ def open_long_reader(store: Store, beside: Beside | None = None) -> Iterator[Rea
 
 
 def hold_views(transaction: Transaction) -> None:
-    """Hold the views as they are; the first thing that a transaction does."""
-    for statement in transaction.dialect.hold_tables:
+    """Hold the views as they are, and take as long as it takes; the first thing that a transaction does."""
+    for statement in (*transaction.dialect.unhurried, *transaction.dialect.hold_tables):
         transaction.run(statement.format(_VIEWS))

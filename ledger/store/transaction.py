@@ -40,7 +40,7 @@ class Transaction:
 
     def commit(self) -> None:
         """Make it durable."""
-        self._cursor.execute("COMMIT")
+        self._cursor.execute(self.dialect.commit)
 
     def rollback(self) -> None:
         """Take it back; harmless where no transaction is open."""

@@ -211,8 +211,8 @@ class Writer:
             self._committer.take_back()
             if isinstance(error, StoreError):
                 self._fail(asked, error)
-            elif self._store.dialect.is_busy(error):
-                self._fail(asked, _unavailable("store was locked for too long", error))
+            elif held_up := self._held_up(error):
+                self._fail(asked, _unavailable(held_up, error))
             elif self._store.dialect.is_lost(error):
                 self._again(asked, error, attempt)
             elif replayed:
@@ -225,6 +225,12 @@ class Writer:
             if self._on_group is not None:
                 self._on_group(report)
             self._clean_erased()
+
+    def _held_up(self, error: Exception) -> str:
+        """What is to be told of an error that another try at once would only meet again; empty for others."""
+        if self._store.dialect.is_busy(error):
+            return "store was locked for too long"
+        return "store took too long over a statement" if self._store.dialect.is_overdue(error) else ""
 
     def _again(self, asked: list[Asked], error: Exception, attempt: int) -> None:
         self._check_flush(error.__cause__ or error)

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from api.app import create_app
+from api.connections import connections_of
 from api.delivery import Delivery
 from api.publishing import Sender, publishing_plan
 from api.sealing import stamp_of
@@ -74,9 +75,11 @@ def run(arguments: argparse.Namespace) -> int:
 
 def opened(settings: Settings, delivery: Delivery, copy: CheckpointCopy | None = None) -> Pourbook:
     """The book that the settings name, opened and started. Raises KeyFileRefused, StoreError, MalformedInput."""
-    signers = signers_of(settings)
+    signers, connections = signers_of(settings), connections_of(settings)
     book = open_book(
         settings.store_url,
+        connections=connections.own,
+        statement_s=settings.statement_s,
         origin=signers.checkpoint.name,
         signers=signers,
         label_stem=settings.label_stem,
@@ -84,6 +87,7 @@ def opened(settings: Settings, delivery: Delivery, copy: CheckpointCopy | None =
         on_group=copy,
     )
     try:
+        book.store.check_room(connections.all)
         keys = book.checkpoint_keys()
         known = None if copy is None else copy.known(book.origin, keys)
         _publish(book, settings, copy, keys)

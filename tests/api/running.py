@@ -78,13 +78,17 @@ def running(
     url: str = "",
     signers: Signers = SIGNERS,
     traces: Traces | None = None,
+    opening: dict[str, Any] | None = None,
     **changes: Any,
 ) -> Iterator[Service]:
-    """A service over a new book that holds the line's first records and so many balls."""
+    """A service over a new book that holds the line's first records and so many balls.
+
+    ``opening``: how its store is opened (`open_book`); ``changes`` are settings.
+    """
     store = url or f"sqlite:///{folder / 'book.sqlite'}"
     created = create_book(store, origin=ORIGIN, plant="Test plant", signers=signers, keeper="A keeper")
     delivery = Delivery()
-    book = open_book(store, origin=ORIGIN, signers=signers, label_stem=STEM, deliver=delivery)
+    book = open_book(store, origin=ORIGIN, signers=signers, label_stem=STEM, deliver=delivery, **opening or {})
     book.start()
     tokens = {role: book.open_account(f"The {role}", (role,))[1] for role in ROLES}
     for submission in [*line_start(), *(registration(number) for number in range(1, balls + 1))]:

@@ -39,6 +39,7 @@ def test_every_setting_has_its_variable() -> None:
         ("body_limit", "0"),
         ("token_memory_s", "301"),
         ("stop_s", ""),
+        ("statement_s", "-1"),
         ("time_zone", "Mars/Base"),
         ("log", "xml"),
         ("traces", "collector:4318"),
