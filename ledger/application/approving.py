@@ -16,6 +16,7 @@ from msgspec import UNSET
 from ledger.access.roles import check_may_say
 from ledger.access.tokens import Account
 from ledger.application.approval_stored import by_class, document_now, seed_of, stored_candidates, stored_file
+from ledger.application.named_files import NamedFiles
 from ledger.application.pourbook import Pourbook
 from ledger.application.said_before import said_before
 from ledger.book.instant import Instant, format_instant
@@ -41,7 +42,6 @@ from ledger.line.record import Record
 from ledger.line.releases import Grade
 from ledger.line.rows import Lot, Unit
 from ledger.line.submission import Submission
-from ledger.store.blobs import put_blob
 from ledger.store.reader import Reader, open_reader
 from ledger.store.selections import rows_with
 
@@ -142,12 +142,16 @@ class ApprovalDesk:
         Raises NotFound, UnknownSubject for a lot that is none of the file's, RuleStands where there are too many lots or
         candidates, Forbidden, KeyReused; what the line refuses comes by the future.
         """
+        files = NamedFiles()
 
         def made(reader: Reader) -> list[Record]:
             rows = stored_file(reader, file)
-            return [self._announcement(reader, rows, wanted)]
+            return [self._announcement(reader, rows, wanted, files)]
 
-        return self._say(key, account, lambda one: isinstance(one, SamplesAnnounced) and one.file == file, made, future)
+        def same(one: Record) -> bool:
+            return isinstance(one, SamplesAnnounced) and one.file == file
+
+        return self._say(key, account, same, made, future, files=files)
 
     def draw(self, file: str, key: str, account: Account, future: Any = None) -> Any:
         """Draw what was announced. Raises NotFound, RuleStands where nothing waits; the future gives `Entered`."""
@@ -186,17 +190,17 @@ class ApprovalDesk:
 
         Raises NotFound, RuleStands where other items are open.
         """
+        files = NamedFiles()
 
         def made(reader: Reader) -> list[Record]:
             stored_file(reader, file)
-            document = document_now(reader, file)
-            digest = put_blob(self._book.store, document, LINES).digest
+            digest = files.name(document_now(reader, file), LINES)
             return [ApprovalFileFrozen(at=self._now(), file=file, document=digest, left_open=tuple(left_open))]
 
         def same(one: Record) -> bool:
             return isinstance(one, ApprovalFileFrozen) and (one.file, one.left_open) == (file, tuple(left_open))
 
-        return self._say(key, account, same, made, future)
+        return self._say(key, account, same, made, future, files=files)
 
     def sign(self, file: str, freeze: str, key: str, account: Account, future: Any = None) -> Any:
         """Sign what was frozen by the fact that is named, in the file's own words. Raises NotFound, UnknownSubject."""
@@ -217,7 +221,9 @@ class ApprovalDesk:
 
         return self._say(key, account, same, made, future)
 
-    def _announcement(self, reader: Reader, rows: ApprovalRows, wanted: Announce) -> SamplesAnnounced:
+    def _announcement(
+        self, reader: Reader, rows: ApprovalRows, wanted: Announce, files: NamedFiles
+    ) -> SamplesAnnounced:
         lots = _lots(reader, rows, wanted.lots)
         units: list[Unit] = rows_with(reader, Unit, "lot", lots)
         found = _found(units, wanted, rows)
@@ -232,7 +238,7 @@ class ApprovalDesk:
             )
         counts = candidate_counts(asked)
         _check_enough(wanted.balls, {pounds: one.balls for pounds, one in counts.items()})
-        digest = put_blob(self._book.store, candidate_list(asked), LINES).digest
+        digest = files.name(candidate_list(asked), LINES)
         return SamplesAnnounced(
             at=self._now(),
             file=rows.file.file,
@@ -307,6 +313,8 @@ class ApprovalDesk:
         same: Callable[[Record], bool],
         made: Callable[[Reader], list[Record]],
         future: Any,
+        *,
+        files: NamedFiles | None = None,
     ) -> Any:
         with open_reader(self._book.store) as reader:
             records = said_before(reader, account.account, key, lambda found: len(found) == 1 and same(found[0]))
@@ -314,6 +322,8 @@ class ApprovalDesk:
                 fresh = made(reader)
                 check_may_say(account.roles, str(type(fresh[0]).__struct_config__.tag))
                 records = tuple(fresh)
+        if files is not None:
+            files.put_into(self._book.store)
         return self._book.submit(Submission(key=key, records=records), account, future)
 
     def _now(self) -> str:

@@ -15,6 +15,7 @@ from ledger.access.tokens import Account
 from ledger.application.case_balls import known_case_row
 from ledger.application.case_view import case_holds
 from ledger.application.hold_plan import hold_plan, order_records, whole
+from ledger.application.named_files import NamedFiles
 from ledger.application.notices import Held, held_by, letter_facts
 from ledger.application.pourbook import Pourbook
 from ledger.application.said_before import said_before
@@ -29,7 +30,6 @@ from ledger.line.cases import Action, CaseNoticed, CaseOpened, CaseOrdered
 from ledger.line.holds import HoldLifted, Stop
 from ledger.line.record import Record
 from ledger.line.submission import Submission
-from ledger.store.blobs import put_blob
 from ledger.store.reader import Reader, open_reader
 from ledger.warranty.notice_letter import notice_letter
 
@@ -121,21 +121,22 @@ class CaseDesk:
         nobody of the register holds a ball of it, UnknownSubject for a consignee that holds none.
         """
         check_may_say(account.roles, "case-noticed")
+        files = NamedFiles()
 
         def made(reader: Reader) -> list[Record]:
             row = _open_case(reader, case)
             held = _chosen(row, held_by(reader, row), consignees)
-            return [self._letter(reader, row, one) for one in held]
+            return [self._letter(reader, row, one, files) for one in held]
 
         def same(records: tuple[Record, ...]) -> bool:
             told = {one.consignee for one in records if isinstance(one, CaseNoticed) and one.case == case}
             return len(told) == len(records) and (not consignees or told == set(consignees))
 
-        return self._say(key, account, same, made, future)
+        return self._say(key, account, same, made, future, files=files)
 
-    def _letter(self, reader: Reader, row: Case, held: Held) -> Record:
+    def _letter(self, reader: Reader, row: Case, held: Held, files: NamedFiles) -> Record:
         facts = letter_facts(reader, row, held, self._book.clock_ms())
-        digest = put_blob(self._book.store, letter_pdf(notice_letter(facts)), PDF).digest
+        digest = files.name(letter_pdf(notice_letter(facts)), PDF)
         return CaseNoticed(
             at=self._now(),
             case=row.case,
@@ -159,9 +160,13 @@ class CaseDesk:
         same: Callable[[tuple[Record, ...]], bool],
         made: Callable[[Reader], list[Record]],
         future: Any,
+        *,
+        files: NamedFiles | None = None,
     ) -> Any:
         with open_reader(self._book.store) as reader:
             records = said_before(reader, account.account, key, same) or tuple(made(reader))
+        if files is not None:
+            files.put_into(self._book.store)
         return self._book.submit(Submission(key=key, records=records), account, future)
 
     def _now(self) -> str:

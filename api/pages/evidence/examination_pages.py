@@ -131,7 +131,8 @@ async def _list(
 
 def _every(parts: Parts) -> tuple[tuple[ExaminationSeen, ...], list[Account]]:
     with open_reader(parts.book.store) as reader:
-        return examinations(reader), list_accounts(parts.book.store)
+        seen = examinations(reader)
+    return seen, list_accounts(parts.book.store)
 
 
 def _whole(parts: Parts, examination: str) -> tuple[ExaminationWhole, dict[str, str | None]]:
