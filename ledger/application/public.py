@@ -13,6 +13,7 @@ from ledger.conformity.from_rows import day_of
 from ledger.line.rows import Hold, Lot, Model, SerialRow, Unit
 from ledger.store.reader import Reader
 from ledger.store.selections import StoredEdges, every_row, rows_with
+from ledger.store.view_table import RECALLING
 from ledger.tracing.back import trace_back
 
 STATUS = {
@@ -85,7 +86,7 @@ def _ball(reader: Reader, row: SerialRow, gtin: str) -> PublicBall | None:
 
 def _recalled(reader: Reader, unit: Unit, lot: Lot) -> bool:
     """Whether an open recall holds the ball, or a lot that it descends from, certainly or possibly."""
-    if not every_row(reader.transaction, Hold, '"open" AND "recall"'):
+    if not every_row(reader.transaction, Hold, RECALLING):
         return False
     above = [ancestor.lot for ancestor in trace_back(StoredEdges(reader), lot.lot, unit.place).ancestors]
     nodes = [f"unit:{unit.unit}", f"lot:{lot.lot}", *(f"lot:{name}" for name in above)]

@@ -13,6 +13,7 @@ from ledger.line.reading_rows import Calibration, Gauge
 from ledger.line.rows import BreachRow, FactRow, Hold, Lot, PlantRules, Unit
 from ledger.store.reader import Reader
 from ledger.store.selections import count_by, every_row
+from ledger.store.view_table import MARKED, OPEN
 
 
 class LimitsSeen(msgspec.Struct, frozen=True, kw_only=True):
@@ -51,8 +52,8 @@ def plant_standing(reader: Reader, at_ms: int | None = None) -> PlantStanding:
     """Count. ``at_ms`` (by default the last recorded instant) is when gauges are looked at. One query a figure."""
     transaction = reader.transaction
     head = reader.head()
-    holds = every_row(transaction, Hold, '"open"')
-    facts: list[FactRow] = every_row(transaction, FactRow, _MARKED)
+    holds = every_row(transaction, Hold, OPEN)
+    facts: list[FactRow] = every_row(transaction, FactRow, MARKED)
     return PlantStanding(
         entries=head.size,
         facts=count_by(transaction, FactRow, "kind"),
@@ -72,7 +73,6 @@ def plant_standing(reader: Reader, at_ms: int | None = None) -> PlantStanding:
 
 
 _OPEN = UNDECIDED
-_MARKED = '"late" OR "doubtful" OR "body" <> \'\''
 
 
 def _limits(reader: Reader) -> LimitsSeen:

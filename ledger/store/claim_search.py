@@ -36,7 +36,7 @@ def search_claims(reader: Reader, wanted: ClaimFilter, after: Claim | None, limi
     table = VIEW_TABLES[Claim]
     conditions, values = _conditions(wanted)
     if after is not None:
-        conditions.append('(c."opened_ms" > ? OR (c."opened_ms" = ? AND c."claim" > ?))')
+        conditions.append('c."opened_ms" >= ? AND (c."opened_ms" > ? OR c."claim" > ?)')
         values += [after.opened_ms, after.opened_ms, after.claim]
     columns = ", ".join(f'c."{name}"' for name in table.columns)
     rows = reader.transaction.rows(

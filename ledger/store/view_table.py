@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import types
 from collections.abc import Callable, Iterator, Sequence
-from typing import Any, Union, get_args, get_origin, get_type_hints
+from typing import Any, NamedTuple, Union, get_args, get_origin, get_type_hints
 
 import msgspec
 from sqlalchemy import Boolean, Column, Dialect, LargeBinary, MetaData, Table, Text
@@ -22,12 +22,40 @@ _TEXT = Text().with_variant(Text(collation="C"), "postgresql")
 """Text in byte order, as SQLite has it: cheaper to index, and the same order on both."""
 
 COUNTED_WITH: dict[tuple[str, str], tuple[str, ...]] = {
-    ("unit", "lot"): ("state", "away"),
+    ("unit", "lot"): ("state", "away", "grade"),
     ("lot", "stage"): ("began_ms",),
     ("gauge_use", "used"): ("lot", "unit", "at_ms"),
 }
 """Columns that stand in an index beside the one asked by: the balls of many lots are counted from it alone, in its order,
 and the newest lots of a stage are read from its end."""
+
+
+class FurtherIndex(NamedTuple):
+    """An index beside those by which a check asks: its columns, and which rows are in it (all, where nothing is said).
+
+    A query must say ``where`` in the same words to be answered from it.
+    """
+
+    name: str
+    columns: tuple[str, ...]
+    where: str = ""
+
+
+MARKED = '"late" OR "doubtful" OR "body" <> \'\''
+"""Facts with something to be told of them: late, doubtful, or corrected."""
+
+OPEN, RECALLING = '"open"', '"open" AND "recall"'
+"""Holds that stand, and those of them that recall."""
+
+FURTHER: dict[str, tuple[FurtherIndex, ...]] = {
+    "fact": (FurtherIndex("marked", ("address",), MARKED),),
+    "hold": (FurtherIndex("open", ("hold",), OPEN), FurtherIndex("recalling", ("hold",), RECALLING)),
+    "claim": (
+        FurtherIndex("opened_ms", ("opened_ms", "claim")),
+        FurtherIndex("state", ("state", "opened_ms", "claim")),
+    ),
+}
+"""By view, for pages and figures over the whole book, so that they cost what they show and not what there is."""
 
 _TYPES: dict[type, Any] = {str: _TEXT, int: BIG, bool: Boolean(), bytes: LargeBinary()}
 
@@ -79,10 +107,13 @@ class ViewTable:
 
     def index_statements(self, suffix: str, tag: str) -> list[str]:
         """The statements that make the table's indexes. ``tag`` makes their names, which they keep, ones not used yet."""
+        asked = [
+            FurtherIndex(column, (column, *COUNTED_WITH.get((self.name, column), ()))) for column in self.indexed()
+        ]
         return [
-            f"CREATE INDEX {quoted(f'ix_{self.name}_{column}_{tag}')} ON {quoted(self.name + suffix)} "
-            f"({', '.join(map(quoted, (column, *COUNTED_WITH.get((self.name, column), ()))))})"
-            for column in self.indexed()
+            f"CREATE INDEX {quoted(f'ix_{self.name}_{name}_{tag}')} ON {quoted(self.name + suffix)} "
+            f"({', '.join(map(quoted, columns))}){f' WHERE {where}' if where else ''}"
+            for name, columns, where in (*asked, *FURTHER.get(self.name, ()))
         ]
 
     def upsert(self, suffix: str = "") -> str:

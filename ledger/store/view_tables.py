@@ -12,7 +12,7 @@ from ledger.line.reading_rows import Measured
 from ledger.line.rows import Row
 from ledger.line.views import VIEWS
 from ledger.store.readings_table import MANNERS, MannerTable, ReadingManner, ReadingsTable
-from ledger.store.view_table import COUNTED_WITH, ViewTable
+from ledger.store.view_table import COUNTED_WITH, FURTHER, ViewTable
 
 FOLD = 8
 """Raised whenever the same entries give other rows than before, so that stored views are made anew."""
@@ -44,4 +44,4 @@ def views_digest() -> str:
         )
         for table in VIEW_TABLES.values()
     ]
-    return hashlib.sha256(repr((FOLD, shape, COUNTED_WITH)).encode()).hexdigest()
+    return hashlib.sha256(repr((FOLD, shape, COUNTED_WITH, FURTHER)).encode()).hexdigest()

@@ -93,10 +93,15 @@ class Floor:
         """The instant at which the service believes to be."""
         return self.now_ms
 
-    def opened(self) -> Pourbook:
+    def opened(self, **wiring: Any) -> Pourbook:
         """Another book over the same store, not started."""
         return open_book(
-            self.url, origin=ORIGIN, signers=floor_signers(), label_stem="https://id.example.com", clock_ms=self.clock
+            self.url,
+            origin=ORIGIN,
+            signers=floor_signers(),
+            label_stem="https://id.example.com",
+            clock_ms=self.clock,
+            **wiring,
         )
 
     def say(self, *records: dict[str, Any]) -> Entered:
