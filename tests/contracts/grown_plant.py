@@ -64,8 +64,11 @@ def grown_plant(folder: Path, url: str) -> Floor:
 
 
 def serving_book(floor: Floor, delivery: Delivery) -> Pourbook:
-    """The plant's book, opened again and started for a service."""
-    book = floor.opened(deliver=delivery)
+    """The plant's book, opened again and started for a service that answers one question at a time.
+
+    It has one connection beside the writer's, so that a question that needs two at once fails.
+    """
+    book = floor.opened(deliver=delivery, connections=2)
     book.start()
     return book
 
