@@ -73,6 +73,7 @@ COMMANDS: tuple[Command, ...] = (
     ),
     Command("epcis", "the history of a ball or a lot as EPCIS 2.0 events", "ops.commands.epcis"),
     Command("copy", "move or copy a book to another store: SQLite to PostgreSQL, and back", "ops.commands.copy"),
+    Command("reopen", "take a book back to the store it was moved from, if the new one is lost", "ops.commands.reopen"),
     Command("backup", "the whole book in one encrypted file, while the service runs", "ops.commands.backup"),
     Command("restore", "a book from a backup, in an empty store of either kind", "ops.commands.restore"),
     Command("grant", "let a database role serve the book that can change nothing entered", "ops.commands.grant"),

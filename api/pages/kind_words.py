@@ -8,7 +8,7 @@ KIND_WORDS: dict[str, str] = {
     "book-opened": N_("book opened"),
     "key-introduced": N_("key introduced"),
     "key-revoked": N_("key revoked"),
-    "book-restored": N_("book restored from a backup"),
+    "book-restored": N_("book restored, or taken back from a lost copy"),
     "plant-rules-set": N_("limits of the plant set"),
     "release-policy-set": N_("release policy set"),
     "model-defined": N_("model defined"),

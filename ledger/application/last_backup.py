@@ -20,7 +20,7 @@ class LastBackup(NamedTuple):
 
 def note_backup(store: Store, size: int, now_ms: int) -> None:
     """Remember in the store that a backup of so many entries was finished."""
-    with store.writing() as transaction:
+    with store.writing(moved_too=True) as transaction:
         put_setting(transaction, _LAST, f"{now_ms} {size}")
 
 

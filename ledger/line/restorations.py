@@ -2,13 +2,14 @@
 
 Whoever saw a later head keeps it, and it will never fit this book again.  The entry says which heads those are, so that
 nobody has to find out, and so that the service may start although they lie ahead of it (`ledger.store.restored`).
+A book that was moved to a store which is gone, and goes on in the one that it was moved from, says so in the same way.
 """
 
 from __future__ import annotations
 
 from typing import Annotated
 
-from msgspec import Meta
+from msgspec import UNSET, Meta, UnsetType
 
 from ledger.errors import Contradiction
 from ledger.line.fact import Breach, Fact
@@ -27,10 +28,14 @@ class HeadSeen(Part, frozen=True, kw_only=True):
 
 
 class BookRestored(Record, frozen=True, kw_only=True, tag="book-restored"):
-    """The book goes on after its entry ``size`` - 1, and what came after that in ``seen`` is lost."""
+    """The book goes on after its entry ``size`` - 1, and what came after that in ``seen`` is lost.
+
+    ``copy``: the id of the copy by which the book had been moved, and which is gone; then ``seen`` may be empty.
+    """
 
     size: Size
-    seen: Annotated[tuple[HeadSeen, ...], Meta(min_length=1, max_length=100)]
+    seen: Annotated[tuple[HeadSeen, ...], Meta(max_length=100)] = ()
+    copy: Slug | UnsetType = UNSET
     reason: Slug
 
 
@@ -41,6 +46,13 @@ def _check(record: BookRestored, _state: State, setting: Setting) -> list[Breach
             expected=f"at most {setting.index}",
             got=record.size,
             where="size",
+        )
+    if not record.seen and record.copy is UNSET:
+        raise Contradiction(
+            "nothing of the book is said to be missing",
+            expected="heads that lie ahead of the backup, or the copy that is gone",
+            where="seen",
+            mend="a book that lost nothing needs no such entry",
         )
     for place, head in enumerate(record.seen):
         if head.size <= record.size:

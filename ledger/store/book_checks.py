@@ -22,7 +22,7 @@ _KEPT = 'SELECT "value", "name" FROM "setting" WHERE "name" >= ? AND "name" < ?'
 
 def put_check(store: Store, check: str, text: str) -> None:
     """Keep what a check found. ``check`` is its id, which sorts by when it began. Raises StoreUnavailable."""
-    with store.writing() as transaction:
+    with store.writing(moved_too=True) as transaction:
         put_setting(transaction, f"{_STEM}{check}", text)
         names = sorted(name for (name,) in transaction.rows(_NAMES, (_STEM, _PAST)))
         for name in names[:-KEPT]:

@@ -29,7 +29,7 @@ from ledger.store.erasing import Erasing
 from ledger.store.group import Asked, Draft, Group, Scope, check_group, entry_rows, opening_rows, request_rows
 from ledger.store.head import Head, read_head, write_head
 from ledger.store.loader import Loader
-from ledger.store.moved import check_writable
+from ledger.store.moved import check_writable, open_again
 from ledger.store.selections import every_row
 from ledger.store.tiles import StoredTiles, store_tiles
 from ledger.store.transaction import Transaction
@@ -59,9 +59,11 @@ class Committer:
         signers: Sequence[Signer],
         clock_ms: Callable[[], int],
         offset_minutes: int,
+        reopens: str | None = None,
     ) -> None:
-        """Nothing is read before ``open``."""
+        """Nothing is read before ``open``. ``reopens``: see `Writer`."""
         self._store = store
+        self._reopens = reopens
         self._origin = origin
         self._signers = tuple(signers)
         self._terms: list[KeyTerm] = []
@@ -80,7 +82,7 @@ class Committer:
         transaction.begin_write()
         try:
             head = read_head(transaction, lock=True)
-            check_writable(transaction)
+            check_writable(transaction, self._reopens)
             secret = self._check_settings(transaction)
             if head.checkpoint is not None:
                 self._check_stored_note(transaction, head, head.checkpoint)
@@ -124,7 +126,7 @@ class Committer:
         transaction = self._transaction
         transaction.begin_write()
         head = read_head(transaction, lock=True)
-        check_writable(transaction)
+        check_writable(transaction, self._reopens)
         tail = self._catch_up(transaction, head)
         group = check_group(self._scope, transaction, head, asked, self._clock_ms())
         before = tail.frontier
@@ -190,6 +192,8 @@ class Committer:
         for draft in group.drafts:
             if draft.asked.alone:
                 self._erasing.delete(transaction, draft.asked.sealed.records)
+        if self._reopens is not None:
+            open_again(transaction)
         store_tiles(transaction, tiles)
         if BookKey in store_changes(transaction, self._scope.state):
             self._follow_keys(transaction, frontier.size)

@@ -19,7 +19,7 @@ from ledger.book.frontier import Frontier
 from ledger.errors import RootMismatch, StoreDamaged, StoreError
 from ledger.store.engine import Store
 from ledger.store.head import Head, read_head, write_head
-from ledger.store.moved import MOVED, UNFINISHED, copy_settings
+from ledger.store.moved import MOVED, UNFINISHED, close_moved, copy_settings
 from ledger.store.outlines import read_outlines
 from ledger.store.store_settings import PUT_SETTING, put_setting
 from ledger.store.tiles import load_edge, store_tiles
@@ -75,7 +75,7 @@ def copy_book(source: Store, target: Store, *, move: bool = False, progress: Pro
         try:
             closing.begin_write()
             copy.follow(closing, lock=True)
-            put_setting(closing, MOVED, copy.id)
+            close_moved(closing, copy.id)
             closing.commit()
         finally:
             closing.close()

@@ -57,6 +57,10 @@ class Dialect(ABC):
     begin_temporary: str
     """Begins a transaction that makes temporary tables, on a connection that may write nothing else too."""
     head_lock: str
+    beside_lock: str
+    move_lock: str
+    """Statements of who writes beside the book, and of who closes a store (`ledger.store.moved`): each waits for the other,
+    and neither for the writer of entries. Empty where a write locks the whole store anyway."""
     hold_tables: tuple[str, ...]
     take_tables: tuple[str, ...]
     """Statements over a list of tables: until this transaction ends nobody may exchange them; or nobody else may even
@@ -128,6 +132,8 @@ class Sqlite(Dialect):
     begin_read = "BEGIN"
     begin_temporary = "BEGIN"
     head_lock = ""
+    beside_lock = ""
+    move_lock = ""
     hold_tables = ()
     take_tables = ()
     # Temporary tables of a large book do not fit into memory.
@@ -202,6 +208,9 @@ class Postgres(Dialect):
     begin_temporary = "BEGIN READ WRITE"
     head_lock = " FOR UPDATE"
     unhurried = ("SET LOCAL statement_timeout = 0",)
+    # Advisory locks of this database, under a number of our own.
+    beside_lock = "SELECT pg_advisory_xact_lock_shared(7021937)"
+    move_lock = "SELECT pg_advisory_xact_lock(7021937)"
     hold_tables = ("LOCK TABLE {} IN ACCESS SHARE MODE",)
     # Shorter than the server's search for deadlocks, so that it is this transaction that gives way to readers.
     take_tables = ("SET LOCAL lock_timeout = 200", "LOCK TABLE {} IN ACCESS EXCLUSIVE MODE")

@@ -20,6 +20,7 @@ from sqlalchemy.exc import TimeoutError as NoneFree
 from ledger.errors import StoreUnavailable, Unsupported
 from ledger.store.dialect import BUSY_MS, Dialect, Postgres, Sqlite
 from ledger.store.migrations import LATEST
+from ledger.store.moved import check_open
 from ledger.store.transaction import Transaction
 
 CONNECTIONS = 32
@@ -57,12 +58,18 @@ class Store:
                 transaction.close()
 
     @contextmanager
-    def writing(self) -> Iterator[Transaction]:
-        """A write beside the book (accounts, tokens, blobs, settings); commits at the end, takes back on an error."""
+    def writing(self, *, moved_too: bool = False) -> Iterator[Transaction]:
+        """A write beside the book (accounts, tokens, blobs, settings); commits at the end, takes back on an error.
+
+        ``moved_too``: it is about this store and not its book, and may be done where the book is no more. Raises StoreError
+        for any other write to a store that was moved or is a copy not finished (`ledger.store.moved`).
+        """
         transaction = self.transaction()
         with self._in_time():
             try:
                 transaction.begin_write()
+                if not moved_too:
+                    check_open(transaction)
                 yield transaction
                 transaction.commit()
             except BaseException:
@@ -125,7 +132,7 @@ class Store:
         from ledger.store.migrations.run import upgrade  # noqa: PLC0415
 
         upgrade(self.engine, self.dialect)
-        with self.writing() as transaction:
+        with self.writing(moved_too=True) as transaction:
             transaction.run(
                 'INSERT INTO "setting" ("name", "value") VALUES (?, ?) ON CONFLICT DO NOTHING',
                 ("request-secret", secrets.token_hex(32)),

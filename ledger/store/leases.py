@@ -13,7 +13,7 @@ def take_lease(store: Store, duty: str, holder: str, now_ms: int, length_ms: int
     duty says has idempotency keys), only work twice.
     """
     name = f"lease:{duty}"
-    with store.writing() as transaction:
+    with store.writing(moved_too=True) as transaction:
         found = setting_of(transaction, name)
         if found is not None:
             other, _, until = found.rpartition(" ")
@@ -26,7 +26,7 @@ def take_lease(store: Store, duty: str, holder: str, now_ms: int, length_ms: int
 def end_lease(store: Store, duty: str, holder: str) -> None:
     """Give a lease up, so that another process need not wait for its end."""
     name = f"lease:{duty}"
-    with store.writing() as transaction:
+    with store.writing(moved_too=True) as transaction:
         found = setting_of(transaction, name)
         if found is not None and found.rpartition(" ")[0] == holder:
             transaction.run('DELETE FROM "setting" WHERE "name" = ?', (name,))

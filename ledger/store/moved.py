@@ -1,12 +1,15 @@
 """Stores that may not be written: one that a copy is still being made into, and one whose book lives elsewhere now.
 
 Two stores that both take entries for one book would fork it; so a copy is closed to writers until it is whole, and the
-store that it was made from may be closed for good (`ledger.store.copying`).
+store that it was made from may be closed for good (`ledger.store.copying`).  What is written beside the book (accounts,
+sessions, files) is refused there too, since the copy would not have it.  What is about the store itself goes on: leases,
+its migration, when it was backed up or checked, and the last use of a session by which somebody reads.
 """
 
 from __future__ import annotations
 
 from ledger.errors import StoreError
+from ledger.store.store_settings import put_setting
 from ledger.store.transaction import Transaction
 
 UNFINISHED = "copy-unfinished"
@@ -16,8 +19,30 @@ MOVED = "moved"
 _FIND = f'SELECT "name", "value" FROM "setting" WHERE "name" IN (\'{UNFINISHED}\', \'{MOVED}\')'
 
 
-def check_writable(transaction: Transaction) -> None:
-    """Raises StoreError for a store that takes no entries. One look-up of two names."""
+def check_open(transaction: Transaction) -> None:
+    """The first thing of a write beside the book: until it ends nobody moves the book. Raises StoreError."""
+    if transaction.dialect.beside_lock:
+        transaction.run(transaction.dialect.beside_lock)
+    check_writable(transaction)
+
+
+def close_moved(transaction: Transaction, copy: str) -> None:
+    """Say under the head's lock that the book is moved by a copy, once whoever writes beside it has ended."""
+    if transaction.dialect.move_lock:
+        transaction.run(transaction.dialect.move_lock)
+    put_setting(transaction, MOVED, copy)
+
+
+def open_again(transaction: Transaction) -> None:
+    """Let the store from which the book was moved take entries again, in the transaction of the entry that says so."""
+    transaction.run('DELETE FROM "setting" WHERE "name" = ?', (MOVED,))
+
+
+def check_writable(transaction: Transaction, reopens: str | None = None) -> None:
+    """Raises StoreError for a store that takes no entries. One look-up of two names.
+
+    ``reopens``: the id of a copy that is gone; a store whose book was moved by that one passes.
+    """
     found = dict(transaction.rows(_FIND))
     if UNFINISHED in found:
         raise StoreError(
@@ -25,11 +50,11 @@ def check_writable(transaction: Transaction) -> None:
             where="setting copy-unfinished",
             mend="run the same pourbook copy again: it goes on where it stopped",
         )
-    if MOVED in found:
+    if MOVED in found and found[MOVED] != reopens:
         raise StoreError(
             "the book of this store was moved to another one",
             where="setting moved",
-            mend="start the service with the address of the new store; this one is kept to be read",
+            mend="start the service with the address of the new store; if that is lost, see pourbook reopen",
         )
 
 

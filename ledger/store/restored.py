@@ -28,5 +28,5 @@ def lost_heads(transaction: Transaction) -> frozenset[tuple[int, bytes]]:
         said = [record for record in records if record["kind"] == "book-restored"]
         if not said:
             raise StoreDamaged("no entry says that the book was restored", where=f"entry {index}")
-        lost |= {(head["size"], bytes.fromhex(head["root"])) for one in said for head in one["seen"]}
+        lost |= {(head["size"], bytes.fromhex(head["root"])) for one in said for head in one.get("seen", ())}
     return frozenset(lost)

@@ -56,6 +56,6 @@ def grant_service(store: Store, role: str) -> None:
     statements = grant_statements(role)
     if store.dialect.name != "postgresql":
         raise Unsupported("a file has no roles", expected="a PostgreSQL store", mend="use the rights of the file")
-    with store.writing() as transaction:
+    with store.writing(moved_too=True) as transaction:
         for statement in statements:
             transaction.run(statement)

@@ -57,7 +57,7 @@ def session_of(store: Store, cookie: str, now_ms: int) -> Session | None:
         return None
     session = _session(found)
     if now_ms - session.seen_ms >= SEEN_EVERY_MS:
-        with store.writing() as transaction:
+        with store.writing(moved_too=True) as transaction:
             transaction.run(
                 'UPDATE "session" SET "seen_ms" = ? WHERE "digest" = ? AND "seen_ms" < ?', (now_ms, digest, now_ms)
             )

@@ -59,10 +59,12 @@ class Writer:
         on_group: Callable[[GroupReport], None] | None = None,
         deliver: Callable[[list[Settled]], None] = settle_futures,
         abort: Callable[[], None] = _end_process,
+        reopens: str | None = None,
     ) -> None:
         """``clock_ms`` gives POSIX milliseconds, ``salts`` that many fresh 32-byte salts.
 
-        ``deliver`` hands a group's answers to their waiters in one call, on the writer's thread.
+        ``deliver`` hands a group's answers to their waiters in one call, on the writer's thread. ``reopens``: the id of a
+        copy that is gone; the store from which the book was moved by it is opened again by the first entry.
         """
         self._store = store
         self._origin = origin
@@ -78,7 +80,7 @@ class Writer:
         self._secret = b""
         self._thread: threading.Thread | None = None
         self._committer = Committer(
-            store, origin=origin, signers=signers, clock_ms=clock_ms, offset_minutes=offset_minutes
+            store, origin=origin, signers=signers, clock_ms=clock_ms, offset_minutes=offset_minutes, reopens=reopens
         )
 
     @property

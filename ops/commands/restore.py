@@ -16,19 +16,18 @@ from typing import TYPE_CHECKING
 from ledger.application.backing_up import BookFile, check_book_file, heads_lost, restored_record
 from ledger.application.pourbook import fresh_salts, wall_clock_ms
 from ledger.application.proofs import check_key_term
-from ledger.book.checkpoint import check_checkpoint
 from ledger.book.signing import Verifier
-from ledger.duties.fence import ask_heads
 from ledger.duties.rechecks import DUTIES
-from ledger.errors import LedgerError, MalformedInput, StoreBehind
+from ledger.errors import StoreBehind
 from ledger.line.submission import Submission
 from ledger.store.engine import open_store
 from ledger.store.reader import open_reader
 from ledger.store.restored import note_restored
 from ledger.store.writer import Writer
 from ops.age_files import decrypt_file, read_identities
-from ops.commands.verify_dossier import read_keys, read_policy
+from ops.commands.verify_dossier import read_keys
 from ops.filling import fill
+from ops.heads_seen import add_seen_arguments, heads_seen
 from ops.progress import showing
 from ops.scratch import scratch_beside
 
@@ -42,15 +41,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--identity", type=Path, required=True, help="file with the key that opens it (age format)")
     parser.add_argument("--to", dest="store_url", required=True, help="an empty store, as a URL")
     parser.add_argument("--key", required=True, help="verifier line of the checkpoint key, or a file that holds it")
-    parser.add_argument(
-        "--seen",
-        type=Path,
-        action="append",
-        default=[],
-        help="a checkpoint kept in another place (POURBOOK_CHECKPOINT_COPY, and the file beside it); may be given again",
-    )
-    parser.add_argument("--policy", type=Path, help="file of witnesses that are asked for their latest head")
-    parser.add_argument("--unseen", action="store_true", help="nobody else has seen a head of this book")
+    add_seen_arguments(parser)
     parser.add_argument(
         "--lose",
         metavar="REASON",
@@ -61,13 +52,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Restore; 0, or an error of the tree in `ledger.errors`."""
     keys = read_keys(arguments.key)
-    if not (arguments.seen or arguments.policy or arguments.unseen):
-        raise MalformedInput(
-            "nothing says how far the book had come",
-            expected="--seen FILE or --policy FILE",
-            mend="give the checkpoint that is kept in a second place, or --unseen if there is none",
-        )
-    notes = [*_kept(arguments.seen, keys), *_witnessed(arguments.policy, keys)]
+    notes = heads_seen(arguments, keys, keys[0].name)
     with scratch_beside(arguments.file) as folder:
         plain = folder / "book.sqlite"
         decrypt_file(arguments.file, plain, read_identities(arguments.identity))
@@ -83,42 +68,6 @@ def run(arguments: argparse.Namespace) -> int:
         print(f"  {lost[-1].size - book.size:,} entries that others have seen are lost; entry {index} says so")
         print("  each witness that signed a later head must be asked to begin anew with this book")
     return 0
-
-
-def _kept(files: Sequence[Path], keys: Sequence[Verifier]) -> list[bytes]:
-    notes = []
-    for file in files:
-        try:
-            note = file.read_bytes()
-        except OSError as error:
-            raise MalformedInput(f"checkpoint cannot be read: {error.strerror}", where=str(file)) from error
-        check_checkpoint(note, keys, keys[0].name)
-        notes.append(note)
-    return notes
-
-
-def _witnessed(policy: Path | None, keys: Sequence[Verifier]) -> list[bytes]:
-    """What the witnesses show that a key of the book signed; one that does not answer is told. Raises MalformedInput."""
-    if policy is None:
-        return []
-    from api.outgoing import Outgoing  # noqa: PLC0415  # a restore without witnesses needs no network
-
-    notes = []
-    for head in ask_heads(Outgoing(10.0), read_policy(policy), keys[0].name):
-        name = head.witness.verifier.name
-        if head.fault:
-            raise MalformedInput(
-                f"witness {name} was not heard: {head.fault}", mend="ask again, or leave it out of the policy"
-            )
-        if head.note is None:
-            continue
-        try:
-            check_checkpoint(head.note, keys, keys[0].name)
-        except LedgerError as error:
-            print(f"witness {name} shows a head that no key of this book signed: {error.problem}")
-            continue
-        notes.append(head.note)
-    return notes
 
 
 def _check_loss(book: BookFile, lost: Sequence[HeadSeen], reason: str | None) -> None:
