@@ -76,6 +76,7 @@ from api.routes.temperatures import Temperatures
 from api.routes.verifier import Verifier
 from api.routes.warranty import Warranty
 from api.settings import Settings
+from api.standby import Lagging
 from api.traces import Traced, Traces
 from api.uploads import close_uploads
 from ledger.application.book_checks import BookChecks
@@ -83,6 +84,7 @@ from ledger.application.long_reads import LongReads
 from ledger.application.pourbook import Pourbook
 from ledger.errors import LedgerError
 from ledger.line.rows import Lot, Model
+from ledger.store.read_store import FollowedStore
 from ledger.store.reader import open_reader
 
 ROUTES = (
@@ -144,7 +146,7 @@ ROUTES = (
 class HeadAsGet:
     """Answers HEAD as GET without a body: link checkers and scanners send it to addresses on labels."""
 
-    def __init__(self, app: Litestar | Traced) -> None:
+    def __init__(self, app: Litestar | Traced | Lagging) -> None:
         """Stand in front of ``app``."""
         self.app = app
 
@@ -197,7 +199,10 @@ def create_app(book: Pourbook, settings: Settings, delivery: Delivery, traces: T
         state=State({"parts": parts}, deep_copy=False),
     )
     app.state.description = Description(app, f"Pourbook {book.origin}")
-    return HeadAsGet(app if traces is None else Traced(app, traces))
+    whole = app if traces is None else Traced(app, traces)
+    if isinstance(book.store, FollowedStore):
+        return HeadAsGet(Lagging(whole, delivery, settings))
+    return HeadAsGet(whole)
 
 
 @asynccontextmanager

@@ -65,6 +65,12 @@ class Counters:
         ]
 
 
+def read_store_counts(answers: Counter[str]) -> str:
+    """What might have been old, by who answered, as Prometheus reads it."""
+    words = "Questions that might be answered late, by who answered: standby, or the primary for this reason."
+    return "\n".join(_counter("read_store_answers", words, answers)) + "\n"
+
+
 def _counter(name: str, words: str, counts: dict[str, int]) -> list[str]:
     full = f"pourbook_{name}_total"
     rows = [f'{full}{{code="{code}"}} {count}' if code else f"{full} {count}" for code, count in sorted(counts.items())]

@@ -18,6 +18,8 @@ class Delivery:
         """Start unbound: until ``bind``, only concurrent futures may wait."""
         self._loop: asyncio.AbstractEventLoop | None = None
         self.counters = Counters()
+        self.size = 0
+        """Entries of the book up to the last one that this process answered with."""
 
     def bind(self, loop: asyncio.AbstractEventLoop | None) -> None:
         """Say which loop waits; None when none does any more."""
@@ -30,6 +32,7 @@ class Delivery:
     def __call__(self, settled: list[Settled]) -> None:
         """Hand a group's answers to their waiters; called on the writer's thread."""
         self.counters.add_group(settled)
+        self.size = max(self.size, *[one.entered.index + 1 for one in settled if one.entered is not None], 0)
         waiting = [one for one in settled if isinstance(one.future, asyncio.Future)]
         if len(waiting) < len(settled):
             settle_futures([one for one in settled if not isinstance(one.future, asyncio.Future)])

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 
 from ledger.application.watching import Watched
 from ledger.application.witnessing import Witnessing
+from ledger.store.read_store import ReadStore
 
 Sample = tuple[dict[str, str], float]
 
@@ -79,6 +80,24 @@ def watched_exposition(found: Watched, now_ms: int) -> str:
             "standby_synchronous",
             "1 where commits wait for a standby.",
             [({"standby": one.name}, float(one.synchronous)) for one in found.standbys],
+        ),
+    ]
+    return "".join(_gauge(f"pourbook_{name}", words, samples) for name, words, samples in gauges if samples)
+
+
+def read_store_exposition(read_store: ReadStore) -> str:
+    """Gauges: whether the standby that answers what may be old is asked, and how old it was found."""
+    age_s = read_store.found_age_s
+    gauges: list[tuple[str, str, Sequence[Sample]]] = [
+        (
+            "read_store_usable",
+            "1 where the standby answers what may be old.",
+            [({"state": read_store.state}, float(read_store.state == "usable"))],
+        ),
+        (
+            "read_store_age_seconds",
+            "At most how old what the standby shows was found.",
+            [] if age_s is None else [({}, age_s)],
         ),
     ]
     return "".join(_gauge(f"pourbook_{name}", words, samples) for name, words, samples in gauges if samples)

@@ -19,6 +19,7 @@ from litestar.handlers.base import BaseRouteHandler
 from api.operation import operation_of
 from api.pages.session import BrowserSession, Sessions
 from api.same_site import SAFE, check_form_token, check_same_site
+from api.standby import asked_again, let_lag
 from ledger.access.roles import MAY_DO, check_may_do
 from ledger.access.tokens import Account, token_digest
 from ledger.errors import Forbidden, Unauthenticated
@@ -76,11 +77,12 @@ async def guard(connection: ASGIConnection[Any, Any, Any, Any], handler: BaseRou
     public = operation is not None and operation.action is None
     # What is open to everyone is refused in the form that the client prefers; a page as a page, all else as JSON.
     connection.scope["page"] = page or (None if public else False)  # type: ignore[typeddict-unknown-key]  # ours, beside those of ASGI
-    if operation is not None and operation.limited:
+    if operation is not None and operation.limited and not asked_again(connection.scope):
         connection.app.state.parts.limiter.admit(client_of(connection))
     if operation is not None and operation.action is None:
         if page:
             await _open_page(connection)
+        let_lag(connection.scope, operation)
         return
     action = "" if operation is None else str(operation.action)
     authorization = connection.headers.get("authorization", "")
@@ -95,6 +97,7 @@ async def guard(connection: ASGIConnection[Any, Any, Any, Any], handler: BaseRou
         account = session.as_account()
         await _check_session(connection, session, action, page=page)
     connection.scope["user"] = account
+    let_lag(connection.scope, operation)
 
 
 async def _session(connection: ASGIConnection[Any, Any, Any, Any]) -> BrowserSession | None:

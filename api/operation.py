@@ -19,6 +19,8 @@ class Operation(NamedTuple):
     ``media`` is the type of the answer; ``keyed`` says that an ``Idempotency-Key`` header must come along.
     ``page``: a person's page; left out of the OpenAPI document, opened by the cookie of a browser (`api.guards`), and
     refused as a page too.
+    ``may_lag``: what it shows may come from a standby, and says how old it is (`api.standby`); never for what decides who
+    may see something.
     """
 
     summary: str
@@ -34,6 +36,7 @@ class Operation(NamedTuple):
     status: int = 200
     limited: bool = False
     page: bool = False
+    may_lag: bool = False
 
 
 def described(operation: Operation) -> dict[str, Any]:

@@ -22,6 +22,7 @@ from litestar import Request, Response
 from litestar.exceptions import HTTPException
 
 from api.pages import prefers_html
+from api.standby import is_withheld
 from ledger import errors
 from ledger.errors import LedgerError
 
@@ -119,6 +120,8 @@ def problem_of(error: Exception, instance: str, route: str = "") -> Answered:
 
 def answer_problem(request: Request[Any, Any, Any], error: Exception) -> Response[bytes]:
     """The response to a request that failed; registered for every exception. A page's is a page."""
+    if is_withheld(request.scope):
+        return Response(content=b"", status_code=503)
     problem, headers = problem_of(error, request.scope["path"], request.scope.get("path_template", ""))
     parts: Any = request.app.state.get("parts")
     if hasattr(parts, "delivery"):  # a witness counts nothing

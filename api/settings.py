@@ -21,6 +21,11 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     """How one service runs. Sizes in bytes, times in seconds."""
 
     store_url: str = "sqlite:///book.sqlite"
+    read_store: str = ""
+    """A streaming standby of the book's PostgreSQL server, as a URL: it answers what may be old, and says how old it is. Empty:
+    the store itself answers everything."""
+    read_limit_s: float = 10.0
+    """The age above which the standby is not asked."""
     checkpoint_key_file: str = "checkpoint.key"
     checkpoint_password_file: str = "checkpoint.password"  # noqa: S105  # a path
     next_checkpoint_key_file: str = ""
@@ -115,6 +120,19 @@ def variable(name: str) -> str:
     return f"POURBOOK_{name.upper()}"
 
 
+def check_read_store(settings: Settings) -> None:
+    """A read store goes with a book on PostgreSQL alone. Raises MalformedInput."""
+    if settings.read_store and not all(
+        url.startswith("postgresql") for url in (settings.store_url, settings.read_store)
+    ):
+        raise MalformedInput(
+            "only a PostgreSQL server has a standby",
+            expected="postgresql://... for both",
+            where=f"{variable('store_url')}, {variable('read_store')}",
+            mend="remove the read store, or move the book to PostgreSQL first",
+        )
+
+
 def settings_from_environment() -> Settings:
     """The settings of this process. Raises MalformedInput."""
     return Settings.from_env(os.environ)
@@ -191,7 +209,10 @@ def _check_issuer(settings: Settings) -> None:
 
 
 def _check_publishing(settings: Settings) -> None:
-    for name, least, most in (("publish_s", 1, 86_400), ("outgoing_s", 0.1, 60), ("tsa_minutes", 1, 100_000)):
+    spans = (
+        ("read_limit_s", 1, 3_600), ("publish_s", 1, 86_400), ("outgoing_s", 0.1, 60), ("tsa_minutes", 1, 100_000),
+    )  # fmt: skip
+    for name, least, most in spans:
         value = getattr(settings, name)
         if not least <= value <= most:
             raise MalformedInput(

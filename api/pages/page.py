@@ -3,7 +3,7 @@
 In every template: ``_`` and ``ngettext``, ``word(sort, code)``, the filters ``number``, ``instant``, ``day``, ``span`` and
 ``english`` (text of the book itself, marked as English), ``limit`` (a limit with its signs),
 ``reason`` (short words without their hyphens), ``session`` (`api.pages.session.BrowserSession` or None), ``may(action)``,
-``menu``, ``here`` (the path), ``address`` (with the query), ``language``, ``languages``, ``origin``, ``zone`` (the plant's, by its IANA name), ``form_token`` (empty
+``lag`` (what a standby showed, `ledger.store.look.Shown`, or None), ``menu``, ``here`` (the path), ``address`` (with the query), ``language``, ``languages``, ``origin``, ``zone`` (the plant's, by its IANA name), ``form_token`` (empty
 where nobody is signed in).
 """
 
@@ -22,6 +22,7 @@ from api.pages.catalogue import ENGLISH, LANGUAGES, Catalogue, catalogue, prefer
 from api.pages.menu import places_for
 from api.pages.session import BrowserSession, session_at
 from api.pages.words import english_word, limit_words, reason_words
+from api.standby import shown_at_hand
 from ledger.access.roles import MAY_DO
 
 LANGUAGE_COOKIE = "pourbook-language"
@@ -56,6 +57,7 @@ def page_text(request: Request[Any, Any, Any], template: str, **values: Any) -> 
         "origin": request.app.state.parts.book.origin,
         "zone": request.app.state.parts.settings.time_zone,
         "form_token": "" if session is None else session.form_token,
+        "lag": shown_at_hand(),
         "now_ms": request.app.state.parts.book.clock_ms(),
     }
     return _environment(words).get_template(template).render({**common, **values})

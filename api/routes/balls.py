@@ -17,6 +17,7 @@ from api.operation import Operation, described
 from api.parts import json_answer, parts_of
 from api.request_body import idempotency_key, read_body, read_query
 from api.routes.submissions import Recorded, recorded
+from api.standby import check_newest
 from ledger.application.ball_view import Ball, BallFound
 from ledger.application.judging import JudgedBy
 from ledger.conformity.verdict import CAUTION
@@ -118,20 +119,32 @@ class Balls(Controller):
     @get(
         opt=described(
             Operation(
-                "Find balls by serial, as typed or scanned", "look up", action="look-up", query=Serial, answer=Found
+                "Find balls by serial, as typed or scanned",
+                "look up",
+                action="look-up",
+                query=Serial,
+                answer=Found,
+                may_lag=True,
             )
         ),
     )
     async def find(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """Every ball that a number may mean."""
         asked = read_query(request, Serial)
-        return json_answer(Found(balls=await asyncio.to_thread(parts_of(request).book.find, asked.serial)))
+        balls = await asyncio.to_thread(parts_of(request).book.find, asked.serial)
+        check_newest(found=bool(balls))
+        return json_answer(Found(balls=balls))
 
     @get(
         "/{unit:str}",
         opt=described(
             Operation(
-                "Everything about one ball, back to the drum", "look up", action="look-up", answer=Ball, problems=(404,)
+                "Everything about one ball, back to the drum",
+                "look up",
+                action="look-up",
+                answer=Ball,
+                problems=(404,),
+                may_lag=True,
             )
         ),
     )

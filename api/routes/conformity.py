@@ -65,6 +65,7 @@ class ConformityRoutes(Controller):
                 query=BallsToJudge,
                 answer=Conformity,
                 problems=_PROBLEMS,
+                may_lag=True,
             )
         ),
     )
@@ -83,6 +84,7 @@ class ConformityRoutes(Controller):
                 body=BallsToJudge,
                 answer=Conformity,
                 problems=_PROBLEMS,
+                may_lag=True,
             )
         ),
     )
@@ -100,6 +102,7 @@ class ConformityRoutes(Controller):
                 query=BallsInTable,
                 media=MEDIA_TYPES["csv"],
                 problems=_PROBLEMS,
+                may_lag=True,
             )
         ),
     )

@@ -32,6 +32,7 @@ class Dossiers(Controller):
                 body=DossierWanted,
                 media=MEDIA_TYPE,
                 problems=(404, 413),
+                may_lag=True,
             )
         ),
     )

@@ -43,6 +43,7 @@ class EpcisRoutes(Controller):
                 query=Told,
                 media=MEDIA_TYPE,
                 problems=(404,),
+                may_lag=True,
             )
         ),
     )
@@ -61,6 +62,7 @@ class EpcisRoutes(Controller):
                 query=Told,
                 media=MEDIA_TYPE,
                 problems=(404, 413),
+                may_lag=True,
             )
         ),
     )

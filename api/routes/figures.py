@@ -48,7 +48,9 @@ class ChartsWanted(CapabilityWanted, frozen=True, kw_only=True, forbid_unknown_f
 
 
 def _described(summary: str, query: type[CapabilityWanted], **answer: Any) -> dict[str, Any]:
-    return described(Operation(summary, "quality", action="conformity", query=query, problems=(404, 413), **answer))
+    return described(
+        Operation(summary, "quality", action="conformity", query=query, problems=(404, 413), may_lag=True, **answer)
+    )
 
 
 class Figures(Controller):

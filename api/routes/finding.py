@@ -10,6 +10,7 @@ from msgspec import Meta
 from api.operation import Operation, described
 from api.parts import json_answer, parts_of
 from api.request_body import read_query
+from api.standby import check_newest
 from ledger.application.finding import LISTED, Asked, FoundBalls, find_balls, is_quick
 from ledger.line.moulding import WeightClass
 from ledger.line.record import Id, On
@@ -52,6 +53,7 @@ class FindRoutes(Controller):
                 query=BallToFind,
                 answer=FoundBalls,
                 problems=(413,),
+                may_lag=True,
             )
         ),
     )
@@ -60,7 +62,9 @@ class FindRoutes(Controller):
         asked = msgspec.convert(msgspec.structs.asdict(read_query(request, BallToFind)), Asked)
         parts = parts_of(request)
         if is_quick(asked):
-            return json_answer(await asyncio.to_thread(_find, parts.book.store, asked))
+            found = await asyncio.to_thread(_find, parts.book.store, asked)
+            check_newest(found=bool(found.count or found.allotted))
+            return json_answer(found)
         return json_answer(await parts.long_answer(find_balls, asked))
 
 

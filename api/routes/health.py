@@ -6,13 +6,15 @@ from typing import Any
 import msgspec
 from litestar import Controller, Request, Response, get
 
-from api.exposition import watched_exposition, witnessing_exposition
+from api.counters import read_store_counts
+from api.exposition import read_store_exposition, watched_exposition, witnessing_exposition
 from api.operation import Operation, described
 from api.parts import file_answer, json_answer, parts_of
 from ledger.application.watching import watched
 from ledger.application.witnessing import witnessing
 from ledger.book.checkpoint import parse_checkpoint
 from ledger.errors import WriterStopped
+from ledger.store.read_store import FollowedStore
 
 EXPOSITION = "text/plain; version=0.0.4"
 
@@ -67,4 +69,7 @@ class Health(Controller):
         now_ms = parts.book.clock_ms()
         counted = parts.delivery.counters.exposition() + parts.registrations.exposition()
         text = watched_exposition(seen, now_ms) + witnessing_exposition(found, now_ms) + counted
+        store = parts.book.store
+        if isinstance(store, FollowedStore):
+            text += read_store_exposition(store.read_store) + read_store_counts(store.read_store.answers)
         return file_answer(text.encode(), EXPOSITION)

@@ -74,6 +74,7 @@ class ImpactRoutes(Controller):
                 query=RulesToCompare,
                 answer=ImpactOfRules,
                 problems=_PROBLEMS,
+                may_lag=True,
             )
         ),
     )
@@ -94,6 +95,7 @@ class ImpactRoutes(Controller):
                 query=GaugeToDoubt,
                 answer=ImpactOfGauge,
                 problems=_PROBLEMS,
+                may_lag=True,
             )
         ),
     )
@@ -114,6 +116,7 @@ class ImpactRoutes(Controller):
                 query=CorrectionToLand,
                 answer=ImpactOfCorrection,
                 problems=_PROBLEMS,
+                may_lag=True,
             )
         ),
     )

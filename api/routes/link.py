@@ -16,6 +16,7 @@ from api.operation import Operation, described
 from api.pages import prefers_html
 from api.pages.page import page as page_of
 from api.parts import json_answer, parts_of
+from api.standby import check_newest
 from ledger.application.public import PublicAnswer
 from ledger.errors import MalformedLink
 from ledger.line.gs1 import Link, parse_link
@@ -46,6 +47,7 @@ class PublicLink(Controller):
                 answer=PublicPage,
                 limited=True,
                 problems=(400, 429),
+                may_lag=True,
             )
         ),
     )
@@ -57,6 +59,7 @@ class PublicLink(Controller):
         if link.serial is None:
             raise MalformedLink("address names no serial", expected="/01/{gtin14}/21/{serial}", where="address")
         answer = await asyncio.to_thread(parts_of(request).book.public, link.gtin14, link.serial)
+        check_newest(found=answer.issued)
         page = PublicPage(answer=answer, gtin=link.gtin14)
         headers = {"vary": "Accept"}
         if prefers_html(request):

@@ -29,7 +29,12 @@ class Lots(Controller):
     @get(
         opt=described(
             Operation(
-                "One lot: account, steps, history, holds", "look up", action="look-up", answer=LotView, problems=(404,)
+                "One lot: account, steps, history, holds",
+                "look up",
+                action="look-up",
+                answer=LotView,
+                problems=(404,),
+                may_lag=True,
             )
         )
     )
@@ -47,6 +52,7 @@ class Lots(Controller):
                 query=ByRulebook,
                 answer=LotConformity,
                 problems=(404,),
+                may_lag=True,
             )
         ),
     )
@@ -59,7 +65,12 @@ class Lots(Controller):
         "/above",
         opt=described(
             Operation(
-                "Every lot above, certain or possible", "look up", action="look-up", answer=Above, problems=(404,)
+                "Every lot above, certain or possible",
+                "look up",
+                action="look-up",
+                answer=Above,
+                problems=(404,),
+                may_lag=True,
             )
         ),
     )
@@ -76,6 +87,7 @@ class Lots(Controller):
                 action="look-up",
                 answer=Below,
                 problems=(404,),
+                may_lag=True,
             )
         ),
     )

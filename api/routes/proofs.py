@@ -57,7 +57,9 @@ class Proofs(Controller):
 
     @get(
         "/receipts/{index:int}",
-        opt=described(Operation("The receipt of an entry", "proofs", query=Against, media=TEXT, problems=(404,))),
+        opt=described(
+            Operation("The receipt of an entry", "proofs", query=Against, media=TEXT, problems=(404,), may_lag=True)
+        ),
     )
     async def receipt(self, request: Request[Any, Any, Any], index: FromPath[int]) -> Response[bytes]:
         """A C2SP tlog-proof against the newest checkpoint; ``published=true``: against the newest published one."""
@@ -75,6 +77,7 @@ class Proofs(Controller):
                 query=Sizes,
                 answer=ConsistencyProof,
                 problems=(404,),
+                may_lag=True,
             )
         ),
     )
@@ -87,7 +90,9 @@ class Proofs(Controller):
 
     @get(
         "/tile/{place:path}",
-        opt=described(Operation("A hash tile: {level}/{number}[.p/{width}]", "proofs", media=BYTES, problems=(404,))),
+        opt=described(
+            Operation("A hash tile: {level}/{number}[.p/{width}]", "proofs", media=BYTES, problems=(404,), may_lag=True)
+        ),
     )
     async def tile(self, request: Request[Any, Any, Any], place: FromPath[str]) -> Response[bytes]:
         """A C2SP hash tile."""
@@ -100,7 +105,12 @@ class Proofs(Controller):
         "/tile/entries/{place:path}",
         opt=described(
             Operation(
-                "A tile of entries: {number}[.p/{width}]", "proofs", action="entries", media=BYTES, problems=(404,)
+                "A tile of entries: {number}[.p/{width}]",
+                "proofs",
+                action="entries",
+                media=BYTES,
+                problems=(404,),
+                may_lag=True,
             )
         ),
     )
@@ -112,7 +122,14 @@ class Proofs(Controller):
     @get(
         "/entries/{index:int}",
         opt=described(
-            Operation("One entry and its openings", "proofs", action="entries", answer=EntryView, problems=(404,))
+            Operation(
+                "One entry and its openings",
+                "proofs",
+                action="entries",
+                answer=EntryView,
+                problems=(404,),
+                may_lag=True,
+            )
         ),
     )
     async def entry(self, request: Request[Any, Any, Any], index: FromPath[int]) -> Response[bytes]:
@@ -122,7 +139,14 @@ class Proofs(Controller):
     @get(
         "/entries/{index:int}/bytes",
         opt=described(
-            Operation("The bytes of an entry, as hashed", "proofs", action="entries", media=BYTES, problems=(404,))
+            Operation(
+                "The bytes of an entry, as hashed",
+                "proofs",
+                action="entries",
+                media=BYTES,
+                problems=(404,),
+                may_lag=True,
+            )
         ),
     )
     async def entry_bytes(self, request: Request[Any, Any, Any], index: FromPath[int]) -> Response[bytes]:

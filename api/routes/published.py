@@ -53,7 +53,13 @@ class PublishedRoutes(Controller):
     @get(
         "/{size:int}",
         opt=described(
-            Operation("A published checkpoint and its time tokens", "proofs", answer=PublishedNamed, problems=(404,))
+            Operation(
+                "A published checkpoint and its time tokens",
+                "proofs",
+                answer=PublishedNamed,
+                problems=(404,),
+                may_lag=True,
+            )
         ),
     )
     async def of_size(self, request: Request[Any, Any, Any], size: FromPath[int]) -> Response[bytes]:
@@ -71,7 +77,9 @@ class PublishedRoutes(Controller):
 
     @get(
         "/{size:int}/tokens/{authority:str}",
-        opt=described(Operation("A time token (RFC 3161)", "proofs", media=RESPONSE_TYPE, problems=(404,))),
+        opt=described(
+            Operation("A time token (RFC 3161)", "proofs", media=RESPONSE_TYPE, problems=(404,), may_lag=True)
+        ),
     )
     async def token(
         self, request: Request[Any, Any, Any], size: FromPath[int], authority: FromPath[str]

@@ -63,6 +63,7 @@ class SignalRoutes(Controller):
                 query=SignalsWanted,
                 answer=Signals,
                 problems=(413,),
+                may_lag=True,
             )
         ),
     )
@@ -80,6 +81,7 @@ class SignalRoutes(Controller):
                 query=SignalsWanted,
                 media=SVG,
                 problems=_PROBLEMS,
+                may_lag=True,
             )
         ),
     )
@@ -97,6 +99,7 @@ class SignalRoutes(Controller):
                 query=MemberWanted,
                 answer=MemberInClaims,
                 problems=_PROBLEMS,
+                may_lag=True,
             )
         ),
     )
@@ -117,6 +120,7 @@ class SignalRoutes(Controller):
                 query=MemberWanted,
                 media=SVG,
                 problems=_PROBLEMS,
+                may_lag=True,
             )
         ),
     )
@@ -137,6 +141,7 @@ class SignalRoutes(Controller):
                 query=MemberWanted,
                 media=SVG,
                 problems=_PROBLEMS,
+                may_lag=True,
             )
         ),
     )

@@ -13,8 +13,9 @@ from __future__ import annotations
 import atexit
 import queue
 import threading
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import Future
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING, Any, BinaryIO, NamedTuple
@@ -27,10 +28,15 @@ from ledger.application.dossier_wanted import DossierGiver, DossierWanted, write
 from ledger.application.pourbook import Pourbook
 from ledger.application.published import publish_now
 from ledger.application.reading_process import Inside, ReadingProcess
+from ledger.book.checkpoint import parse_checkpoint
 from ledger.book.signing import NoteSigner, Verifier, format_verifier, parse_verifier
 from ledger.errors import StoreUnavailable
 from ledger.evidence.withholding import SEALINGS
 from ledger.store.long_look import open_long_reader
+from ledger.store.look import Look, look_at_hand
+from ledger.store.read_store import FollowedStore, ReadStore, gave_up
+from ledger.store.reader import Reader
+from ledger.store.standby import Applied, standby_look
 
 if TYPE_CHECKING:
     from ledger.evidence.pdf.seal import SealWords
@@ -51,6 +57,7 @@ class _Asked:
     answers: dict[str, Callable[..., Any]] = field(default_factory=dict)
     out: BinaryIO | None = None
     future: Future[Any] = field(default_factory=Future)
+    look: Look | None = field(default_factory=look_at_hand)
 
 
 class LongReads:
@@ -68,7 +75,7 @@ class LongReads:
         self._lock = threading.Lock()
         self._unanswered = 0
         self._started = self._closed = False
-        self._processes: dict[int, ReadingProcess] = {}
+        self._processes: dict[tuple[int, str], ReadingProcess] = {}
 
     @property
     def is_free(self) -> bool:
@@ -159,24 +166,77 @@ class LongReads:
                 asked.future.set_result(answer)
 
     def _answer(self, lane: int, asked: _Asked) -> Any:
+        look, store = asked.look, self._book.store
+        if look is None or not look.long or not isinstance(store, FollowedStore):
+            return self._asked_at(lane, asked, None, asked.answers)
+        read_store, before = store.read_store, look.shown
+        if read_store.state != "usable":
+            read_store.count(read_store.state)
+        else:
+            try:
+                return self._asked_at(lane, asked, read_store, {**asked.answers, "standby": _judge(read_store, look)})
+            except Exception as error:  # noqa: BLE001  # whatever it is: the primary is asked, and meets it there
+                read_store.failed(error)
+                _begin_anew(asked.out)
+        if before is not None:
+            raise gave_up()
+        look.refuse()
+        return self._asked_at(lane, asked, None, asked.answers)
+
+    def _asked_at(
+        self, lane: int, asked: _Asked, read_store: ReadStore | None, answers: dict[str, Callable[..., Any]]
+    ) -> Any:
+        """The answer of the store, or of its standby."""
         if self._apart:
-            return self._process(lane).ask(asked.function, asked.arguments, asked.answers, asked.out)
+            return self._process(lane, read_store).ask(asked.function, asked.arguments, answers, asked.out)
         self._check_open()
-        inside = Inside(self._book.store, lambda name, *told: asked.answers[name](*told), asked.out)
+        store = self._book.store if read_store is None else read_store.opened()
+        follows = read_store is not None
+        inside = Inside(store, lambda name, *told: answers[name](*told), asked.out, follows=follows)
         return asked.function(inside, *asked.arguments)
 
-    def _process(self, lane: int) -> ReadingProcess:
-        """The lane's process, or a new one in the place of one that ended."""
+    def _process(self, lane: int, read_store: ReadStore | None) -> ReadingProcess:
+        """The lane's process over the store or its standby, or a new one in the place of one that ended."""
+        url = self._book.store.url if read_store is None else read_store.url
         with self._lock:
             self._check_open()
-            process = self._processes.get(lane)
+            process = self._processes.get((lane, url))
             if process is None or not process.is_alive:
-                process = self._processes[lane] = ReadingProcess(self._book.store.url)
+                process = self._processes[lane, url] = ReadingProcess(url, follows=read_store is not None)
             return process
 
     def _check_open(self) -> None:
         if self._closed:
             raise StoreUnavailable("service is stopping", mend="ask again when it is back")
+
+
+def _judge(read_store: ReadStore, look: Look) -> Callable[[Applied, int], None]:
+    """Says whether a look at the standby may answer, and notes what it shows. Raises StoreUnavailable."""
+
+    def judge(applied: Applied, least: int) -> None:
+        shown = read_store.shown(applied, max(look.least, least))
+        look.shown = look.shown or shown
+
+    return judge
+
+
+def _begin_anew(out: BinaryIO | None) -> None:
+    """What was written for an answer that is not given is taken back."""
+    if out is not None:
+        out.seek(0)
+        out.truncate()
+
+
+@contextmanager
+def _looking(inside: Inside, least: int = 0) -> Iterator[Reader]:
+    """A long look; where it is at a standby, the service says whether that may answer, ``least`` entries being needed."""
+    if not inside.follows:
+        with open_long_reader(inside.store, inside.beside) as reader:
+            yield reader
+        return
+    with standby_look(inside.store, hold=True) as (transaction, applied):
+        inside.ask("standby", applied, least)
+        yield Reader(transaction, inside.beside)
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,12 +256,12 @@ class _DistantSigner:
 def _answer_json(
     inside: Inside, question: Callable[..., Any], arguments: tuple[Any, ...], named: dict[str, Any]
 ) -> bytes:
-    with open_long_reader(inside.store, inside.beside) as reader:
+    with _looking(inside) as reader:
         return msgspec.json.encode(question(reader, *arguments, **named))
 
 
 def _write(inside: Inside, question: Callable[..., Any], arguments: tuple[Any, ...], named: dict[str, Any]) -> Any:
-    with open_long_reader(inside.store, inside.beside) as reader:
+    with _looking(inside) as reader:
         return question(reader, *arguments, out=inside.out, **named)
 
 
@@ -234,7 +294,8 @@ def _write_dossier(inside: Inside, wanted: DossierWanted, given: _Given) -> None
         issuer=issuer,
         reporter=DossierReporter(sealer),
     )
-    with open_long_reader(inside.store) as reader:
+    least = parse_checkpoint(note).tree_size if note else 0
+    with _looking(inside._replace(beside=None), least) as reader:
         write_wanted(reader, inside.out, wanted, giver, most=given.most)
 
 

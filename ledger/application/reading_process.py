@@ -36,23 +36,24 @@ _spawn = multiprocessing.get_context("spawn")
 
 class Inside(NamedTuple):
     """What a question works with: the store, how to ask the service something by name, the file that was opened for
-    it, a BinaryIO, or None, and the process that may take a half of it.
+    it, a BinaryIO, or None, and the process that may take a half of it. ``follows``: the store is a standby.
     """
 
     store: Store
     ask: Callable[..., Any]
     out: Any
     beside: Beside | None = None
+    follows: bool = False
 
 
 class ReadingProcess:
     """One process, and the service's end of the pipe to it. One thread asks at a time."""
 
-    def __init__(self, url: str) -> None:
-        """Start it over the store at ``url``; it is ready when it answers."""
+    def __init__(self, url: str, *, follows: bool = False) -> None:
+        """Start it over the store at ``url``, a standby where it ``follows``; it is ready when it answers."""
         self._pipe, theirs = _spawn.Pipe()
         # A daemon might start no process of its own. It ends with this one all the same: by `end`, or of itself.
-        self._process = _spawn.Process(target=_work, args=(url, theirs), name="long read", daemon=False)
+        self._process = _spawn.Process(target=_work, args=(url, theirs, follows), name="long read", daemon=False)
         # The process inherits this thread's mask: a Ctrl-C reaches it too, and is not for it, not even while it starts.
         # The tracker goes first, since starting it would take the mask off again.
         resource_tracker.ensure_running()
@@ -144,7 +145,7 @@ YOUNG = 50_000
 """New objects before the collector looks at the youngest (Python's own figure is 700)."""
 
 
-def _work(url: str, pipe: Any) -> None:
+def _work(url: str, pipe: Any, follows: bool) -> None:  # noqa: FBT001  # arguments of a process have no names
     """The whole life of the process."""
     # Whoever stops the service stops it alone; it ends this process when the requests at hand are answered.
     for number in (signal.SIGINT, signal.SIGTERM):
@@ -154,7 +155,7 @@ def _work(url: str, pipe: Any) -> None:
     gc.freeze()
     gc.set_threshold(YOUNG)
     threading.Thread(target=_end_with_service, daemon=True).start()
-    work = _Work(url, pipe)
+    work = _Work(url, pipe, follows=follows)
     with suppress(EOFError, OSError):
         while True:
             work.answer_next()
@@ -170,8 +171,9 @@ def _end_with_service() -> None:
 class _Work:
     """The process's end of the pipe, and the store once it is open."""
 
-    def __init__(self, url: str, pipe: Any) -> None:
+    def __init__(self, url: str, pipe: Any, *, follows: bool) -> None:
         self._url = url
+        self._follows = follows
         self._pipe = pipe
         self._store: Store | None = None
         self._beside = Beside(url)
@@ -194,7 +196,7 @@ class _Work:
     def _run(self, function: Callable[..., Any], arguments: tuple[Any, ...], out: BinaryIO | None) -> Any:
         if self._store is None:
             self._store = open_store(self._url, migrate=False, read_only=True, connections=READING_CONNECTIONS)
-        answer = function(Inside(self._store, self._ask, out, self._beside), *arguments)
+        answer = function(Inside(self._store, self._ask, out, self._beside, self._follows), *arguments)
         if out is not None:
             out.flush()
         return answer

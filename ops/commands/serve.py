@@ -21,7 +21,7 @@ from api.delivery import Delivery
 from api.publishing import Sender, publishing_plan
 from api.sealing import stamp_of
 from api.server import Server, address_of, listening
-from api.settings import Settings, first_line, settings_from_environment
+from api.settings import Settings, check_read_store, first_line, settings_from_environment
 from api.traces import traces_of
 from ledger.application.pourbook import open_book
 from ledger.application.signers import Signers
@@ -43,12 +43,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--host", help="the address to listen at (POURBOOK_HOST)")
     parser.add_argument("--port", type=int, help="the port; 0 takes a free one (POURBOOK_PORT)")
     parser.add_argument("--store", dest="store_url", help="where the book is, as a URL (POURBOOK_STORE_URL)")
+    parser.add_argument(
+        "--read-store", help="a standby of it that answers what may be old, as a URL (POURBOOK_READ_STORE)"
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Serve until stopped; 0, or an error of the tree in `ledger.errors`."""
     given = {name: value for name, value in vars(arguments).items() if value is not None}
     settings = msgspec.structs.replace(settings_from_environment(), **given)
+    check_read_store(settings)
     begin_logging(settings.log)
     delivery, traces = Delivery(), traces_of(settings)
     with listening(settings.host, settings.port) as listener:
@@ -85,6 +89,7 @@ def opened(settings: Settings, delivery: Delivery, copy: CheckpointCopy | None =
         label_stem=settings.label_stem,
         deliver=delivery,
         on_group=copy,
+        read_store=(settings.read_store, settings.read_limit_s) if settings.read_store else None,
     )
     try:
         book.store.check_room(connections.all)

@@ -7,7 +7,7 @@ from pathlib import Path
 import msgspec
 import pytest
 
-from api.settings import Settings, first_line, variable
+from api.settings import Settings, check_read_store, first_line, variable
 from ledger.errors import MalformedInput
 
 
@@ -43,6 +43,7 @@ def test_every_setting_has_its_variable() -> None:
         ("time_zone", "Mars/Base"),
         ("log", "xml"),
         ("traces", "collector:4318"),
+        ("read_limit_s", "0"),
     ],
 )
 def test_a_wrong_setting_is_named(name: str, text: str) -> None:
@@ -63,3 +64,13 @@ def test_passwords_come_from_the_first_line_of_a_file(tmp_path: Path) -> None:
         with pytest.raises(MalformedInput) as refused:
             first_line(str(tmp_path / name))
         assert str(tmp_path / name) == refused.value.where
+
+
+@pytest.mark.parametrize(("store", "standby"), [("sqlite:///b.db", "postgresql://s/b"), ("postgresql://p/b", "s")])
+def test_only_a_postgresql_server_has_a_standby(store: str, standby: str) -> None:
+    """A read store beside a file, or that is no server, is refused by both variables' names."""
+    with pytest.raises(MalformedInput, match="standby") as refused:
+        check_read_store(Settings(store_url=store, read_store=standby))
+    assert "POURBOOK_READ_STORE" in str(refused.value.where)
+    check_read_store(Settings(store_url="postgresql://p/b", read_store="postgresql://s/b"))
+    check_read_store(Settings(store_url=store))

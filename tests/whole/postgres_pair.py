@@ -6,6 +6,7 @@ import os
 import shutil
 import subprocess
 import tempfile
+import threading
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -40,6 +41,23 @@ class Pair:
         """Run a statement on the primary."""
         with psycopg.connect(self.primary, autocommit=True) as connection:
             connection.execute(statement)
+
+    def run_on_standby(self, statement: str) -> Any:
+        """Run a statement on the standby; its first row, if it gives rows."""
+        with psycopg.connect(self.book_at(standby=True), autocommit=True) as connection:
+            ran = connection.execute(statement)
+            return ran.fetchone() if ran.description else None
+
+    def wait_applied(self) -> None:
+        """Wait until the standby has applied all that the primary has written by now."""
+        with psycopg.connect(self.primary, autocommit=True) as connection:
+            (written,) = connection.execute("SELECT pg_current_wal_lsn()").fetchone() or ("",)
+        turn = threading.Event()
+        for _ in range(3_000):
+            if self.run_on_standby(f"SELECT pg_last_wal_replay_lsn() >= '{written}'")[0]:
+                return
+            turn.wait(0.02)
+        raise AssertionError(f"the standby does not come to {written}")
 
     def wait_for_standby(self) -> None:
         """Have commits wait until the standby has applied them."""

@@ -81,7 +81,11 @@ class BallPages(Controller):
 
     path = "/ball/{unit:str}"
 
-    @get(opt=described(Operation("Everything about one ball", "pages", action="look-up", media=HTML, page=True)))
+    @get(
+        opt=described(
+            Operation("Everything about one ball", "pages", action="look-up", media=HTML, page=True, may_lag=True)
+        )
+    )
     async def show(self, request: Request[Any, Any, Any], unit: FromPath[str]) -> Response[bytes]:
         """What it is, how it came out, how it was made, and what stands behind each fact."""
         return await _page(request, unit)
@@ -98,7 +102,9 @@ class BallPages(Controller):
     @get(
         "/verdicts.csv",
         opt=described(
-            Operation("The verdicts on a ball as CSV", "look up", action="look-up", media=CSV, problems=(404,))
+            Operation(
+                "The verdicts on a ball as CSV", "look up", action="look-up", media=CSV, problems=(404,), may_lag=True
+            )
         ),
     )
     async def verdicts(self, request: Request[Any, Any, Any], unit: FromPath[str]) -> Response[bytes]:

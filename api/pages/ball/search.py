@@ -15,6 +15,7 @@ from api.pages.desk.forms import Fault, fault_of
 from api.pages.page import page
 from api.pages.refusal import see_other
 from api.parts import parts_of
+from api.standby import check_newest
 from ledger.application.ball_view import BallFound, find_units
 from ledger.conformity.from_rows import day_of
 from ledger.errors import LedgerError, MalformedInput
@@ -38,7 +39,7 @@ class BallSearch(Controller):
 
     path = "/ball"
 
-    @get(opt=described(Operation("Find a ball", "pages", action="look-up", media=HTML, page=True)))
+    @get(opt=described(Operation("Find a ball", "pages", action="look-up", media=HTML, page=True, may_lag=True)))
     async def find(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """One field; the one ball that it means, or all that it may."""
         typed = request.query_params.get("q", "").strip()
@@ -49,6 +50,8 @@ class BallSearch(Controller):
                 sought = await asyncio.to_thread(_sought, parts_of(request).book.store, typed)
             except LedgerError as error:
                 fault = fault_of(request, error, {"": "q", "address": "q", "serial": "q"})
+            else:
+                check_newest(found=bool(sought.balls or sought.lot))
         if sought.lot:
             return see_other(f"/lot/{quote(sought.lot)}")
         if len(sought.balls) == 1 and "all" not in request.query_params:

@@ -29,7 +29,10 @@ class Entries(Controller):
 
     path = "/book"
 
-    @get("/entries", opt=described(Operation("Entries as a table", "pages", action=CHECK, media=HTML, page=True)))
+    @get(
+        "/entries",
+        opt=described(Operation("Entries as a table", "pages", action=CHECK, media=HTML, page=True, may_lag=True)),
+    )
     async def listed(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """A page of entries, newest first; by kind, lot or ball where asked."""
         wanted = _wanted(request.query_params)
@@ -46,7 +49,10 @@ class Entries(Controller):
             duties=DUTIES,
         )
 
-    @get("/entry/{index:str}", opt=described(Operation("One entry", "pages", action=CHECK, media=HTML, page=True)))
+    @get(
+        "/entry/{index:str}",
+        opt=described(Operation("One entry", "pages", action=CHECK, media=HTML, page=True, may_lag=True)),
+    )
     async def one(self, request: Request[Any, Any, Any], index: FromPath[str]) -> Response[bytes]:
         """An entry in words: its facts, what is sealed and erased, what was wrong, what corrected it."""
         found = await asyncio.to_thread(_told, parts_of(request), _index(index, "index"))

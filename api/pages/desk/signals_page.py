@@ -35,11 +35,11 @@ _POINT_HEAD = ("side", "days", "at_risk", "claims", "share", "se", "low", "high"
 
 
 def _described(summary: str) -> dict[str, Any]:
-    return described(Operation(summary, "pages", action="signals", media=HTML, page=True))
+    return described(Operation(summary, "pages", action="signals", media=HTML, page=True, may_lag=True))
 
 
 def _table_described(summary: str) -> dict[str, Any]:
-    return described(Operation(summary, "warranty", action="signals", media=CSV, problems=(404,)))
+    return described(Operation(summary, "warranty", action="signals", media=CSV, problems=(404,), may_lag=True))
 
 
 class SignalPages(Controller):

@@ -44,7 +44,7 @@ class DossierPages(Controller):
     @post(
         "/dossier",
         status_code=200,
-        opt=described(Operation("A dossier as a file", "pages", action="dossier", media=HTML, page=True)),
+        opt=described(Operation("A dossier as a file", "pages", action="dossier", media=HTML, page=True, may_lag=True)),
     )
     async def write(self, request: Request[Any, Any, Any]) -> Response[bytes] | Stream:
         """The file, or the form again with the reason."""

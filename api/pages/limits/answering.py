@@ -133,6 +133,7 @@ async def answering(request: Request[Any, Any, Any], sheet: Sheet, answer: Answe
             problem=problem,
             answer=values,
         )
+        text = page_text(request, "as-of.html") + text
         headers = {"vary": f"{FRAGMENT}, accept-language, cookie"}
         return Response(content=text.encode(), media_type=HTML, status_code=status, headers=headers)
     options = await options_for(request)

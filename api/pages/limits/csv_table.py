@@ -18,7 +18,9 @@ CSV = "text/csv; charset=utf-8; header=present"
 
 def numbers_of(summary: str, query: type[Any]) -> dict[str, Any]:
     """The description of a file with the numbers behind an answer; ``query``: the Struct that its address says."""
-    return described(Operation(summary, "quality", action="conformity", query=query, media=CSV, problems=(404, 413)))
+    return described(
+        Operation(summary, "quality", action="conformity", query=query, media=CSV, problems=(404, 413), may_lag=True)
+    )
 
 
 class Figure(str):

@@ -34,7 +34,7 @@ TABS = (
 
 def of_limits(summary: str, action: str = "conformity") -> dict[str, Any]:
     """The description of a page of this concern."""
-    return described(Operation(summary, "pages", action=action, media=HTML, page=True))
+    return described(Operation(summary, "pages", action=action, media=HTML, page=True, may_lag=True))
 
 
 def limits_page(request: Request[Any, Any, Any], template: str, *, status: int = 200, **values: Any) -> Response[bytes]:

@@ -48,7 +48,7 @@ class LotPages(Controller):
 
     path = "/lot"
 
-    @get(opt=described(Operation("Lots", "pages", action="look-up", media=HTML, page=True)))
+    @get(opt=described(Operation("Lots", "pages", action="look-up", media=HTML, page=True, may_lag=True)))
     async def listed(self, request: Request[Any, Any, Any]) -> Response[bytes]:
         """The newest lots of a stage, or those whose id begins so; the one lot of an id that was scanned."""
         asked = request.query_params
@@ -73,7 +73,10 @@ class LotPages(Controller):
             amount=_amounts(catalogue_of(request)),
         )
 
-    @get("/{lot:str}", opt=described(Operation("One lot", "pages", action="look-up", media=HTML, page=True)))
+    @get(
+        "/{lot:str}",
+        opt=described(Operation("One lot", "pages", action="look-up", media=HTML, page=True, may_lag=True)),
+    )
     async def show(self, request: Request[Any, Any, Any], lot: FromPath[str]) -> Response[bytes]:
         """Everything about one lot; where a traveller's code leads."""
         return await _page(request, lot)
@@ -89,7 +92,9 @@ class LotPages(Controller):
 
     @get(
         "/{lot:str}/below",
-        opt=described(Operation("Count the balls below a lot", "pages", action="look-up", media=HTML, page=True)),
+        opt=described(
+            Operation("Count the balls below a lot", "pages", action="look-up", media=HTML, page=True, may_lag=True)
+        ),
     )
     async def below(self, request: Request[Any, Any, Any], lot: FromPath[str]) -> Response[bytes]:
         """A count that may take long, made in another process; a script puts it into the page of the lot."""

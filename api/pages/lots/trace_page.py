@@ -36,7 +36,7 @@ class TracePages(Controller):
 
     path = "/trace/{lot:str}"
 
-    @get(opt=described(Operation("The trace of a lot", "pages", action="look-up", media=HTML, page=True)))
+    @get(opt=described(Operation("The trace of a lot", "pages", action="look-up", media=HTML, page=True, may_lag=True)))
     async def show(self, request: Request[Any, Any, Any], lot: FromPath[str]) -> Response[bytes]:
         """Up, down or both; each lot on it leads to its own trace."""
         # Made on a thread: registrations go on beside it.
@@ -45,7 +45,9 @@ class TracePages(Controller):
     @get(
         "/lines.csv",
         opt=described(
-            Operation("Every line of a trace as CSV", "look up", action="look-up", media=CSV, problems=(404,))
+            Operation(
+                "Every line of a trace as CSV", "look up", action="look-up", media=CSV, problems=(404,), may_lag=True
+            )
         ),
     )
     async def lines(self, request: Request[Any, Any, Any], lot: FromPath[str]) -> Response[bytes]:
