@@ -80,6 +80,23 @@ class Pair:
             process.kill()
         psutil.wait_procs([postmaster, *children], timeout=30)
 
+    def stop_standby(self) -> None:
+        """Let the standby go away; the primary goes on without it."""
+        self._script("stop", str(self._beside / "data"))
+
+    def start_standby(self) -> None:
+        """Let the standby come back with what it has."""
+        options = f"-c hot_standby=on -c listen_addresses='' -k {self._beside}"
+        log = str(self._beside / "data" / "standby.log")
+        arguments = ["-w", "-o", options, "-l", log, "start"]
+        self._embedded.pg_ctl(arguments, pgdata=self._beside / "data", user=self._server.system_user)
+
+    def book_beside(self) -> str:
+        """The address of an empty database of its own on the promoted standby."""
+        with psycopg.connect(self.book_at(standby=True), autocommit=True) as connection:
+            connection.execute("CREATE DATABASE restored TEMPLATE template0")
+        return make_url(self.book_at(standby=True)).set(database="restored").render_as_string(hide_password=False)
+
     def promote(self) -> None:
         """Make the standby the primary."""
         self._script("promote", str(self._beside / "data"))
