@@ -29,6 +29,7 @@ from ledger.evidence.dossier_format import (
     first_difference,
     format_page,
     parse_page,
+    told_short,
 )
 from ledger.evidence.entry_facts import EntryFacts
 from ledger.evidence.first_fault import naming_entries, naming_file
@@ -93,7 +94,10 @@ class ApprovalPart:
         differs = first_difference(msgspec.to_builtins(self._said), msgspec.to_builtins(found))
         field, one, other = differs or ("", None, None)
         raise DossierRejected(
-            "approval file differs from its entries", expected=other, got=one, where=f"{APPROVAL}: {field}"
+            "approval file differs from its entries",
+            expected=told_short(other),
+            got=told_short(one),
+            where=f"{APPROVAL}: {field}",
         )
 
     def _checklist(self, digest: str) -> Checklist:

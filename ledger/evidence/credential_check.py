@@ -18,7 +18,7 @@ from ledger.errors import DossierRejected, LedgerError, MalformedDossier
 from ledger.evidence.credential import VC_CONTEXT, Ground, credential
 from ledger.evidence.data_integrity import check_proof
 from ledger.evidence.did_web import DidDocument
-from ledger.evidence.dossier_format import BallSheet, first_difference
+from ledger.evidence.dossier_format import BallSheet, first_difference, told_short
 from ledger.evidence.multibase import parse_multikey
 from ledger.evidence.own_terms import PREFIX
 
@@ -121,4 +121,6 @@ def check_claims(document: Mapping[str, Any], sheet: BallSheet, ground: Ground, 
     differs = first_difference(dict(document), credential(sheet, ground))
     if differs is not None:
         field, said, found = differs
-        raise DossierRejected("claim differs from the sheet", expected=found, got=said, where=f"{where}: {field}")
+        raise DossierRejected(
+            "claim differs from the sheet", expected=told_short(found), got=told_short(said), where=f"{where}: {field}"
+        )

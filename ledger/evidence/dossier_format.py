@@ -304,6 +304,10 @@ def signed_text(book: str, manifest_digest: str) -> str:
     return f"pourbook dossier {FORMAT}\n{book}\nsha256 {manifest_digest}\n"
 
 
+TOLD_LENGTH = 72
+"""Characters of a differing value that are told: enough for a digest, and for a line of a terminal."""
+
+
 def first_difference(said: Any, found: Any, path: str = "") -> tuple[str, Any, Any] | None:
     """Where two plain JSON values first differ: path, what the first says, what the second says; None where equal."""
     if isinstance(said, dict) and isinstance(found, dict):
@@ -317,3 +321,16 @@ def first_difference(said: Any, found: Any, path: str = "") -> tuple[str, Any, A
         if differs is not None:
             return differs
     return None
+
+
+def told_short(value: Any) -> Any:
+    """A differing value as an error says it: ``nothing`` for none, and what is long cut to its first characters."""
+    if value is None:
+        return "nothing"
+    if isinstance(value, str):
+        text = value
+    elif isinstance(value, dict | list | tuple):
+        text = msgspec.json.encode(value).decode()
+    else:
+        return value
+    return text if len(text) <= TOLD_LENGTH else f"{text[:TOLD_LENGTH]}... ({len(text):,} characters)"

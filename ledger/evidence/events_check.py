@@ -13,7 +13,7 @@ from ledger.book.entry import Entry
 from ledger.errors import DossierRejected, LedgerError, MalformedDossier, MalformedLink
 from ledger.evidence.archive import Archive
 from ledger.evidence.ball_sheet import BallRows
-from ledger.evidence.dossier_format import MAX_EVENTS_BYTES, MAX_LINE_BYTES, VerdictTable, first_difference
+from ledger.evidence.dossier_format import MAX_EVENTS_BYTES, MAX_LINE_BYTES, VerdictTable, first_difference, told_short
 from ledger.evidence.event_facts import EventFacts, ToldEntry, told_entry
 from ledger.evidence.event_names import Plant
 from ledger.evidence.event_shapes import Document, document_fields, parse_events
@@ -51,7 +51,9 @@ class EventsCheck:
             return
         differs = first_difference(document_fields(said), document_fields(parse_events(found, name)))
         field, one, other = differs or ("", None, None)
-        raise DossierRejected("events differ from the entries", expected=other, got=one, where=f"{name}: {field}")
+        raise DossierRejected(
+            "events differ from the entries", expected=told_short(other), got=told_short(one), where=f"{name}: {field}"
+        )
 
     def _is_made(self, raw: bytes, rows: BallRows, tables: Sequence[VerdictTable]) -> bool:
         """Whether these are to the byte the events made here; what is odd is left to be read, and named, in full."""

@@ -31,6 +31,7 @@ from ledger.evidence.dossier_format import (
     first_difference,
     format_page,
     parse_page,
+    told_short,
 )
 from ledger.evidence.entry_facts import EntryFacts, read_records
 from ledger.evidence.first_fault import naming_entries
@@ -110,8 +111,8 @@ class SheetCheck:
             field, one, other = differs
             raise DossierRejected(
                 "sheet differs from its entries",
-                expected=_told(other),
-                got=_told(one),
+                expected=told_short(other),
+                got=told_short(one),
                 where=f"{name}: {field}",
                 mend="believe the entries: they are proved, the sheet is not",
             )
@@ -163,7 +164,3 @@ def _compared(sheet: BallSheet) -> object:
 def _without_words(line: VerdictLine) -> VerdictLine:
     house = line.house if line.house is UNSET else msgspec.structs.replace(line.house, sentence="")
     return msgspec.structs.replace(line, reasons=(), house=house)
-
-
-def _told(value: object) -> object:
-    return "nothing" if value is None else value

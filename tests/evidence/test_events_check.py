@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 import pytest
@@ -72,6 +73,17 @@ def test_a_change_is_found_and_named(where: str, change: Callable[[Document, tup
         check_events(with_events(format_events(change(good, good.body.events))))
     assert f"{NAME}: " in found.value.where
     assert where in found.value.where
+    assert len(str(found.value)) < 400
+
+
+def test_an_event_that_is_missing_is_told_in_one_short_line() -> None:
+    """The place is named, and of the event that the entries give no more than its beginning is told."""
+    good = parse_events(files()[NAME])
+    with pytest.raises(DossierRejected, match="events differ") as found:
+        check_events(with_events(format_events(other_events(good, *good.body.events[:-1]))))
+    assert f"eventList/{len(good.body.events) - 1}" in found.value.where
+    assert "nothing" == found.value.got
+    assert re.search(r"^\{.{71}\.\.\. \([\d,]+ characters\)$", str(found.value.expected))
 
 
 def test_documents_that_begin_elsewhere_are_found() -> None:
