@@ -76,6 +76,8 @@ class LongReads:
         self._unanswered = 0
         self._started = self._closed = False
         self._processes: dict[tuple[int, str], ReadingProcess] = {}
+        if isinstance(book.store, FollowedStore):
+            book.store.read_store.on_cut.append(self._end_distant)
 
     @property
     def is_free(self) -> bool:
@@ -204,6 +206,14 @@ class LongReads:
             if process is None or not process.is_alive:
                 process = self._processes[lane, url] = ReadingProcess(url, follows=read_store is not None)
             return process
+
+    def _end_distant(self) -> None:
+        """End the processes over the standby: nothing is heard of it, and the primary is to answer instead."""
+        own = self._book.store.url
+        with self._lock:
+            for (_, url), process in self._processes.items():
+                if url != own and process.is_alive:
+                    process.end()
 
     def _check_open(self) -> None:
         if self._closed:

@@ -6,17 +6,24 @@ clock alone, whatever the two servers think the time is, and also where nothing 
 its own side (all applied that was received) looks current.
 
 It is not asked while it is older than the limit, does not follow, cannot be reached, or is of another store or program;
-then the primary answers, which is counted by its reason.
+then the primary answers, which is counted by its reason.  Where nothing is heard of it any more, its connections are cut, so
+that whoever waits for an answer on one is answered by the primary.
 """
 
 from __future__ import annotations
 
 import logging
+import os
+import socket
 import threading
 import time
 from collections import Counter, deque
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
+from typing import Any
+from weakref import WeakSet
+
+from sqlalchemy import event
 
 from ledger.errors import LedgerError, StoreUnavailable
 from ledger.store.engine import Store, open_store
@@ -28,7 +35,7 @@ EVERY_S = 1.0
 """How often the primary and the standby are looked at."""
 
 LATE_TURNS = 5
-"""A standby that was not heard of for so many turns is not asked."""
+"""A standby that was not heard of for so many turns is not asked, and its connections are cut."""
 
 _WHERE = "read store"
 
@@ -61,25 +68,34 @@ class ReadStore:
         """At most how old the standby was when it was last looked at; None for older than is known."""
         self._answers: Counter[str] = Counter()
         self._stopping = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="read-store", daemon=True)
+        self._connections: WeakSet[Any] = WeakSet()
+        self.on_cut: list[Callable[[], None]] = []
+        """Called when the standby's connections are cut, for those of other processes."""
+        self._threads = [
+            threading.Thread(target=self._each_turn, args=(each,), name="read-store", daemon=True)
+            for each in (self.turn, self.guard)
+        ]
 
     def start(self) -> None:
         """Begin to look at both servers."""
-        self._thread.start()
+        for thread in self._threads:
+            thread.start()
 
     def stop(self) -> None:
         """End that, and close every connection."""
         self._stopping.set()
-        if self._thread.is_alive():
-            self._thread.join()
+        for thread in self._threads:
+            while thread.is_alive():
+                thread.join(EVERY_S)
+                if thread.is_alive():  # it waits for a server that does not answer
+                    self._cut()
         if self._store is not None:
             self._store.close()
 
     @property
     def state(self) -> str:
         """``usable``, or why it is not asked: ``unknown``, ``behind``, ``away``, ``other``."""
-        late = self._state == "usable" and self._clock_s() - self._heard_s > LATE_TURNS * EVERY_S
-        return "away" if late else self._state
+        return "away" if self._state == "usable" and self._is_late() else self._state
 
     @property
     def answers(self) -> Counter[str]:
@@ -97,6 +113,10 @@ class ReadStore:
         with self._lock:
             if self._store is None:
                 self._store = open_store(self.url, migrate=False, read_only=True)
+                event.listen(
+                    self._store.engine, "connect", lambda connection, _record: self._connections.add(connection)
+                )
+                self._store.engine.dispose()  # the one by which it was tried is not known
             return self._store
 
     def turn(self) -> None:
@@ -110,6 +130,25 @@ class ReadStore:
         if self._state != before:
             level = logging.INFO if self._state == "usable" else logging.WARNING
             LOG.log(level, "read store: %s", self._state)
+
+    def guard(self) -> None:
+        """Cut every connection to a standby that nothing was heard of for some turns."""
+        if self._is_late():
+            self._cut()
+
+    def _is_late(self) -> bool:
+        return self._heard_s > 0 and self._clock_s() - self._heard_s > LATE_TURNS * EVERY_S
+
+    def _cut(self) -> None:
+        for connection in list(self._connections):
+            # One that is closed has no socket; of an open one whoever waits on it is woken, and finds it ended.
+            with (
+                suppress(OSError, self._primary.dialect.errors),
+                socket.socket(fileno=os.dup(connection.fileno())) as end,
+            ):
+                end.shutdown(socket.SHUT_RDWR)
+        for cut in self.on_cut:
+            cut()
 
     def _note_written(self) -> None:
         asked_s = self._clock_s()
@@ -173,9 +212,9 @@ class ReadStore:
             self._state = "away"
             self.count("away")
 
-    def _run(self) -> None:
+    def _each_turn(self, each: Callable[[], None]) -> None:
         while not self._stopping.is_set():
-            self.turn()
+            each()
             self._stopping.wait(EVERY_S)
 
 

@@ -97,6 +97,19 @@ class Pair:
             connection.execute("CREATE DATABASE restored TEMPLATE template0")
         return make_url(self.book_at(standby=True)).set(database="restored").render_as_string(hide_password=False)
 
+    @contextmanager
+    def standby_standing_still(self) -> Iterator[None]:
+        """Let every process of the standby stop for the length of the block, as on a machine that hangs."""
+        postmaster = psutil.Process(int((self._beside / "data" / "postmaster.pid").read_text().split()[0]))
+        processes = [postmaster, *postmaster.children(recursive=True)]
+        for process in processes:
+            process.suspend()
+        try:
+            yield
+        finally:
+            for process in processes:
+                process.resume()
+
     def promote(self) -> None:
         """Make the standby the primary."""
         self._script("promote", str(self._beside / "data"))

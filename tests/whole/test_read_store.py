@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 
 import pytest
@@ -181,6 +182,42 @@ def test_a_look_in_the_way_of_the_log_is_asked_again(followed: Followed) -> None
     assert 1 == followed.read_store.answers["conflict"] + followed.read_store.answers["away"]
     followed.catch_up()
     assert followed.look()[0].shown is not None
+
+
+def test_who_waits_for_a_standby_that_stands_still_is_let_go(followed: Followed) -> None:
+    """Its processes stop in the middle of a look: the look is ended, and the next one is the primary's."""
+    entered, stopped, told = threading.Event(), threading.Event(), []
+
+    def wait() -> None:
+        with looking(Look()) as look:
+            look.allow(0, short=True)
+            with pytest.raises(StoreUnavailable, match="gave up"):
+                _look_across(followed, entered, stopped)
+        told.append(look.shown)
+
+    waiting = threading.Thread(target=wait)
+    waiting.start()
+    assert entered.wait(30)
+    with followed.pair.standby_standing_still():
+        stopped.set()
+        followed.clock.seconds += 6
+        while waiting.is_alive():
+            followed.read_store.guard()
+            waiting.join(0.02)
+        look, _ = followed.look()
+        assert (None, "away") == (look.shown, followed.read_store.state)
+    assert told
+    followed.read_store.turn()
+    followed.catch_up()
+    assert followed.look()[0].shown is not None
+
+
+def _look_across(followed: Followed, entered: threading.Event, stopped: threading.Event) -> None:
+    with open_reader(followed.store) as reader:
+        reader.rows(Lot, "lot", "SL-1")
+        entered.set()
+        assert stopped.wait(30)
+        reader.rows(Lot, "lot", "SL-1")
 
 
 def _look_across_a_rebuild(followed: Followed) -> None:
