@@ -84,7 +84,7 @@ from ledger.application.long_reads import LongReads
 from ledger.application.pourbook import Pourbook
 from ledger.errors import LedgerError
 from ledger.line.rows import Lot, Model
-from ledger.store.read_store import FollowedStore
+from ledger.store.followed_store import FollowedStore
 from ledger.store.reader import open_reader
 
 ROUTES = (

@@ -1,4 +1,4 @@
-"""Answers from a standby, each with its age; a store that has one is a `ledger.store.read_store.FollowedStore`.
+"""Answers from a standby, each with its age; a store that has one is a `ledger.store.followed_store.FollowedStore`.
 
 An operation that `may_lag` is answered from the standby where that is young enough and has all that who asks has seen: the
 size of the book after their last write, which is kept by account here, sent back as ``pourbook-size``, and as a cookie of

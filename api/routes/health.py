@@ -14,7 +14,7 @@ from ledger.application.watching import watched
 from ledger.application.witnessing import witnessing
 from ledger.book.checkpoint import parse_checkpoint
 from ledger.errors import WriterStopped
-from ledger.store.read_store import FollowedStore
+from ledger.store.followed_store import FollowedStore
 
 EXPOSITION = "text/plain; version=0.0.4"
 

@@ -32,9 +32,10 @@ from ledger.book.checkpoint import parse_checkpoint
 from ledger.book.signing import NoteSigner, Verifier, format_verifier, parse_verifier
 from ledger.errors import StoreUnavailable
 from ledger.evidence.withholding import SEALINGS
+from ledger.store.followed_store import FollowedStore, gave_up
 from ledger.store.long_look import open_long_reader
 from ledger.store.look import Look, look_at_hand
-from ledger.store.read_store import FollowedStore, ReadStore, gave_up
+from ledger.store.read_store import ReadStore
 from ledger.store.reader import Reader
 from ledger.store.standby import Applied, standby_look
 

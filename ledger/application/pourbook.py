@@ -50,7 +50,7 @@ from ledger.store.accounts import account_of, add_account, issue_token
 from ledger.store.answer import Entered, GroupReport, Settled, settle_futures
 from ledger.store.commit import load_checkpoint_terms
 from ledger.store.engine import CONNECTIONS, Store, open_store
-from ledger.store.read_store import follow
+from ledger.store.followed_store import follow
 from ledger.store.reader import open_reader
 from ledger.store.rebuild import rebuild_views
 from ledger.store.selections import Selection

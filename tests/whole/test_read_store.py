@@ -11,8 +11,9 @@ from ledger.errors import StoreUnavailable
 from ledger.line.rows import Lot
 from ledger.store.accounts import account_of
 from ledger.store.engine import open_store
+from ledger.store.followed_store import FollowedStore
 from ledger.store.look import Look, looking
-from ledger.store.read_store import FollowedStore, ReadStore
+from ledger.store.read_store import ReadStore
 from ledger.store.reader import open_reader
 from ledger.store.rebuild import compare_views, rebuild_views
 from ledger.store.writer import Writer
