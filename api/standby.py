@@ -70,7 +70,12 @@ class Lagging:
 
         with looking(Look()) as look:
             scope[_LOOK] = look
-            await self._app(scope, receive, sending)
+            try:
+                await self._app(scope, receive, sending)
+            except Exception:
+                # What the framework answers with a 500 it also raises, so that the server may tell it.
+                if not withheld:
+                    raise
         return not withheld
 
     def _told(self, scope: Any, look: Look) -> list[tuple[bytes, bytes]]:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
+from sqlalchemy.engine import make_url
 
 from ledger.errors import StoreUnavailable
 from ledger.line.rows import Lot
@@ -244,4 +246,19 @@ def test_a_server_that_is_not_its_standby_is_not_asked(pair: Pair, premises: Pre
             assert account_of(store, premises.token) is not None
         assert ("away", None, 1) == (read_store.state, look.shown, read_store.answers["away"])
         read_store.stop()
+    primary.close()
+
+
+def test_the_standby_of_another_book_is_not_asked(pair: Pair, premises: Premises, tmp_path: Path) -> None:
+    """A database beside it on the same standby has applied the same log, and is another store all the same."""
+    pair.run("CREATE DATABASE other TEMPLATE template0")
+    addresses = [make_url(pair.book_at(standby=standby)).set(database="other") for standby in (False, True)]
+    here, there = (address.render_as_string(hide_password=False) for address in addresses)
+    new_premises(tmp_path, here)
+    pair.wait_applied()
+    primary = open_store(premises.url)
+    read_store = ReadStore(there, primary, LIMIT_S)
+    read_store.turn()
+    assert "other" == read_store.state
+    read_store.stop()
     primary.close()
