@@ -17,6 +17,7 @@ from litestar.routes import HTTPRoute
 
 from api.operation import Operation, operation_of
 from api.problems import HTTP_CODES, MEDIA_TYPE, Problem
+from api.standby import AGE, AS_OF, SIZE
 from ledger.access.roles import MAY_DO, ROLES
 from ledger.book.entry import FORMAT
 from ledger.line.submission import KeyText
@@ -41,6 +42,11 @@ _DESCRIPTION = (
     "Every answer to a refused request is problem+json with a stable code, and the mend where there is one. "
     "Requests that enter something carry an Idempotency-Key: the same on each retry."
 )
+LAG_HEADERS = {
+    AS_OF: "Where a standby answered: all that was committed at this instant is in the answer",
+    AGE: "Where a standby answered: at most how old that is, in seconds",
+    SIZE: "Where a standby answered: the entries of the book that it showed; sent along, at least so many are shown",
+}
 
 
 class Description:
@@ -192,6 +198,8 @@ def _asked_parameters(operation: Operation, schemas: _Schemas) -> list[dict[str,
     if operation.keyed:
         key = {"name": "Idempotency-Key", "in": "header", "required": True, "schema": schemas.of(KeyText)}
         found.append(key)
+    if operation.may_lag:
+        found.append({"name": SIZE, "in": "header", "required": False, "schema": {"type": "integer", "minimum": 0}})
     return found
 
 
@@ -200,6 +208,10 @@ def _responses(operation: Operation, schemas: _Schemas) -> dict[str, Any]:
     if operation.media:
         schema = {"type": "string"} if operation.answer is None else schemas.of(operation.answer)
         answered["content"] = {operation.media.split(";")[0]: {"schema": schema}}
+    if operation.may_lag:
+        answered["headers"] = {
+            name: {"description": words, "schema": {"type": "string"}} for name, words in LAG_HEADERS.items()
+        }
     statuses = {*operation.problems, 500}
     if operation.body is not None:
         statuses |= {400, 413, 415}
