@@ -10,7 +10,7 @@ from api.settings import Settings
 from ledger.application.long_reads import ON_THREADS
 from ledger.application.reading_process import READING_CONNECTIONS
 
-LONE_THREADS = ("main", "writer", "duties", "publishing", "book-check", "import")
+LONE_THREADS = ("main", "writer", "duties", "publishing", "book-check", "import", "read-store")
 """Threads of the service that ask the store, and of which there is one each."""
 
 

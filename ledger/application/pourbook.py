@@ -49,8 +49,7 @@ from ledger.line.submission import Submission, said_kinds
 from ledger.store.accounts import account_of, add_account, issue_token
 from ledger.store.answer import Entered, GroupReport, Settled, settle_futures
 from ledger.store.commit import load_checkpoint_terms
-from ledger.store.engine import CONNECTIONS, Store, open_store
-from ledger.store.followed_store import follow
+from ledger.store.engine import Store, open_store
 from ledger.store.reader import open_reader
 from ledger.store.rebuild import rebuild_views
 from ledger.store.selections import Selection
@@ -392,16 +391,6 @@ def open_account(store: Store, name: str, roles: Sequence[str], now_ms: int) -> 
     return Account(added.account, tuple(sorted(added.roles))), issue_token(store, added.account, now_ms)
 
 
-def open_book(
-    url: str,
-    *,
-    connections: int = CONNECTIONS,
-    statement_s: float = 0,
-    read_store: tuple[str, float] | None = None,
-    **wiring: Any,
-) -> Pourbook:
-    """Open the store at a URL (see `open_store`), and its standby at another up to an age in seconds, and wire a book over
-    it, not started. Raises StoreError, Unsupported.
-    """
-    store = open_store(url, connections=connections, statement_s=statement_s)
-    return Pourbook(store if read_store is None else follow(store, *read_store), **wiring)
+def open_book(url: str, **wiring: Any) -> Pourbook:
+    """Open the store at a URL and wire a book over it (not started). Raises StoreError, Unsupported."""
+    return Pourbook(open_store(url), **wiring)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, suppress
 
 from ledger.errors import LedgerError, StoreUnavailable
-from ledger.store.engine import Store
+from ledger.store.engine import CONNECTIONS, Store
 from ledger.store.look import Look, look_at_hand
 from ledger.store.read_store import ReadStore
 from ledger.store.standby import standby_look
@@ -73,9 +73,11 @@ def gave_up() -> StoreUnavailable:
     return StoreUnavailable("the read store gave up", mend="ask again: the store itself is asked then")
 
 
-def follow(primary: Store, url: str, limit_s: float) -> FollowedStore:
-    """The store with a standby beside it, which is looked at from now on."""
-    read_store = ReadStore(url, primary, limit_s)
+def follow(
+    primary: Store, url: str, limit_s: float, *, connections: int = CONNECTIONS, statement_s: float = 0
+) -> FollowedStore:
+    """The store with a standby beside it, which is looked at from now on; opened as the primary is (`open_store`)."""
+    read_store = ReadStore(url, primary, limit_s, connections=connections, statement_s=statement_s)
     read_store.turn()
     read_store.start()
     return FollowedStore(primary, read_store)

@@ -26,7 +26,7 @@ from weakref import WeakSet
 from sqlalchemy import event
 
 from ledger.errors import LedgerError, StoreUnavailable
-from ledger.store.engine import Store, open_store
+from ledger.store.engine import CONNECTIONS, Store, open_store
 from ledger.store.look import Shown
 from ledger.store.standby import Applied, standby_look, store_kind, written_place
 
@@ -50,13 +50,16 @@ class ReadStore:
         primary: Store,
         limit_s: float,
         *,
+        connections: int = CONNECTIONS,
+        statement_s: float = 0,
         clock_s: Callable[[], float] = time.monotonic,
         clock_ms: Callable[[], int] = lambda: time.time_ns() // 1_000_000,
     ) -> None:
-        """Nothing is opened yet. ``limit_s``: the age above which it is not asked."""
+        """Nothing is opened yet. ``limit_s``: the age above which it is not asked; the others: see `open_store`."""
         self.url = url
         self.limit_s = limit_s
         self._primary = primary
+        self._connections_most, self._statement_s = connections, statement_s
         self._clock_s, self._clock_ms = clock_s, clock_ms
         self._written: deque[tuple[float, int]] = deque()
         self._lock = threading.Lock()
@@ -111,7 +114,13 @@ class ReadStore:
         """The standby, opened without a migration and for reading only. Raises StoreUnavailable."""
         with self._lock:
             if self._store is None:
-                self._store = open_store(self.url, migrate=False, read_only=True)
+                self._store = open_store(
+                    self.url,
+                    migrate=False,
+                    read_only=True,
+                    connections=self._connections_most,
+                    statement_s=self._statement_s,
+                )
                 event.listen(
                     self._store.engine, "connect", lambda connection, _record: self._connections.add(connection)
                 )

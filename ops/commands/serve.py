@@ -11,21 +11,23 @@ import logging
 import signal
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 
 from api.app import create_app
-from api.connections import connections_of
+from api.connections import Connections, connections_of
 from api.delivery import Delivery
 from api.publishing import Sender, publishing_plan
 from api.sealing import stamp_of
 from api.server import Server, address_of, listening
 from api.settings import Settings, check_read_store, first_line, settings_from_environment
 from api.traces import traces_of
-from ledger.application.pourbook import open_book
+from ledger.application.pourbook import Pourbook
 from ledger.application.signers import Signers
 from ledger.duties.fence import ask_heads, check_heads
+from ledger.store.engine import open_store
+from ledger.store.followed_store import follow
 from ops.checkpoint_copy import CheckpointCopy
 from ops.collector import settle_collector, without_collecting
 from ops.key_files import open_key_file, public_keys_in
@@ -33,9 +35,9 @@ from ops.seal_files import open_seal_file
 from ops.service_log import begin_logging
 
 if TYPE_CHECKING:
-    from ledger.application.pourbook import Pourbook
     from ledger.book.signing import Verifier
     from ledger.evidence.pdf.seal import SealKey
+    from ledger.store.engine import Store
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -80,16 +82,13 @@ def run(arguments: argparse.Namespace) -> int:
 def opened(settings: Settings, delivery: Delivery, copy: CheckpointCopy | None = None) -> Pourbook:
     """The book that the settings name, opened and started. Raises KeyFileRefused, StoreError, MalformedInput."""
     signers, connections = signers_of(settings), connections_of(settings)
-    book = open_book(
-        settings.store_url,
-        connections=connections.own,
-        statement_s=settings.statement_s,
+    book = Pourbook(
+        _store_of(settings, connections),
         origin=signers.checkpoint.name,
         signers=signers,
         label_stem=settings.label_stem,
         deliver=delivery,
         on_group=copy,
-        read_store=(settings.read_store, settings.read_limit_s) if settings.read_store else None,
     )
     try:
         book.store.check_room(connections.all)
@@ -101,6 +100,13 @@ def opened(settings: Settings, delivery: Delivery, copy: CheckpointCopy | None =
         book.close()
         raise
     return book
+
+
+def _store_of(settings: Settings, connections: Connections) -> Store:
+    """The store of the book, with its standby where there is one. Raises StoreError, Unsupported."""
+    taken: dict[str, Any] = {"connections": connections.own, "statement_s": settings.statement_s}
+    store = open_store(settings.store_url, **taken)
+    return follow(store, settings.read_store, settings.read_limit_s, **taken) if settings.read_store else store
 
 
 def _publish(book: Pourbook, settings: Settings, copy: CheckpointCopy | None, keys: list[Verifier]) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from ledger.access.cookies import cookie_digest
-from ledger.application.backing_up import last_backup, note_backup
+from ledger.application.last_backup import last_backup, note_backup
 from ledger.errors import StoreError
 from ledger.store import accounts, blobs, devices, passwords, sessions
 from ledger.store.book_checks import put_check
