@@ -7,7 +7,6 @@ from collections.abc import Sequence
 import msgspec
 
 from ledger.book.canonical import MAX_ENTRY_BYTES
-from ledger.book.entry import Entry
 from ledger.book.instant import instant_ms
 from ledger.book.receipt import MAX_RECEIPT_BYTES, parse_receipt
 from ledger.conformity.checklist import Checklist, parse_checklist
@@ -33,6 +32,7 @@ from ledger.evidence.dossier_format import (
 )
 from ledger.evidence.entry_facts import EntryFacts
 from ledger.evidence.first_fault import naming_entries, naming_file
+from ledger.evidence.proved_entry import ProvedEntry
 from ledger.line.fact import Fact
 from ledger.line.record import Record
 from ledger.line.rows import Model
@@ -50,7 +50,7 @@ class ApprovalPart:
         self._balls: dict[str, SampleBall] = {}
         self.candidates = CandidatesFound()
 
-    def take(self, entry: Entry, records: Sequence[Record]) -> None:
+    def take(self, entry: ProvedEntry, records: Sequence[Record]) -> None:
         """Take the records of the next entry."""
         for position, record in enumerate(records):
             if type(record) in APPROVAL_RECORDS:

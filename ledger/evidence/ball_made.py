@@ -3,17 +3,57 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Protocol
 
 import msgspec
+from msgspec import UNSET, UnsetType
 
 from ledger.evidence.ball_sheet import BallRows
-from ledger.evidence.dossier_format import BallSheet, VerdictTable
+from ledger.evidence.dossier_format import BallSheet
+
+
+class JudgedLine(Protocol):
+    """How a verdict came out, and the fact that it rests on."""
+
+    @property
+    def outcome(self) -> str:
+        """One of `OUTCOMES`."""
+        ...
+
+    @property
+    def fact(self) -> str | UnsetType:
+        """The address of the reading's fact, if it rests on one."""
+        ...
+
+
+class JudgedTable(Protocol):
+    """The verdicts by one rulebook, of which that is known."""
+
+    @property
+    def rulebook(self) -> str:
+        """SHA-256 of the rulebook, 64 hex digits."""
+        ...
+
+    @property
+    def verdicts(self) -> Sequence[JudgedLine]:
+        """Its verdicts in their order."""
+        ...
+
+
+class _Line(msgspec.Struct, frozen=True, gc=False):
+    outcome: str
+    fact: str | UnsetType = UNSET
+
+
+class _Table(msgspec.Struct, frozen=True, gc=False):
+    rulebook: str
+    verdicts: tuple[_Line, ...]
 
 
 class _Tables(msgspec.Struct, frozen=True):
     """The part of a sheet that events are told from."""
 
-    tables: tuple[VerdictTable, ...]
+    tables: tuple[_Table, ...]
 
 
 _sheet = msgspec.json.Decoder(BallSheet)
@@ -44,6 +84,6 @@ class BallMade:
         return self._sheet
 
     @property
-    def tables(self) -> Sequence[VerdictTable]:
+    def tables(self) -> Sequence[JudgedTable]:
         """The verdicts of the sheet, without the rest of it where that was not read yet."""
         return _tables.decode(self.raw).tables if self._sheet is None else self._sheet.tables

@@ -17,7 +17,9 @@ from ledger.evidence.claim_files import FilesTally
 from ledger.evidence.dossier import sealed_paths
 from ledger.evidence.dossier_format import MAX_LINE_BYTES, MAX_OPENINGS_BYTES
 from ledger.evidence.entry_facts import read_records
+from ledger.evidence.entry_read import PlainEntry, plain_entry
 from ledger.evidence.first_fault import naming_file
+from ledger.evidence.proved_entry import ProvedEntry
 from ledger.evidence.receipt_check import ReceiptCheck
 from ledger.evidence.station_check import StationCheck, signed_bytes
 from ledger.line.erasure_rows import field_name
@@ -28,7 +30,7 @@ from ledger.line.record import Record
 class EntryTaker(Protocol):
     """Whoever hears of the entries, in ascending order, once each was proved."""
 
-    def take(self, entry: Entry, records: Sequence[Record]) -> None:
+    def take(self, entry: ProvedEntry, records: Sequence[Record]) -> None:
         """Take the next entry and its records, withheld fields of which read as ``0``."""
         ...
 
@@ -97,7 +99,7 @@ def check_entries(
         with naming_file(proof):
             receipts.check(index, own_hash, archive.content(proof, MAX_RECEIPT_BYTES), proof)
         with naming_file(name):
-            entry = parse_entry(raw)
+            entry = plain_entry(raw) or parse_entry(raw)
             if (entry.index, entry.book) != (index, checkpoint.origin):
                 got = f"{entry.index} of {entry.book}"
                 raise DossierRejected(
@@ -105,16 +107,12 @@ def check_entries(
                 )
             if before == index - 1 and entry.prev != before_hash.hex():
                 raise DossierRejected("entry does not follow the one before it", where=name)
-        _check_openings(archive, entry, tally)
-        tally.signed_entries += entry.signature is not None
-        recorded_ms = instant_ms(entry.recorded_at)
-        if recorded_ms < tally.latest[1]:
-            where = f"{name}: recorded_at"
-            raise DossierRejected("entry was recorded before the one before it", got=entry.recorded_at, where=where)
-        tally.latest = (index, recorded_ms)
+        _check_openings(archive, index, _sealed(entry, name), tally)
+        tally.signed_entries += bool(entry.signature)
+        _check_time(entry, name, tally)
         signed = signed_bytes(entry)
-        records = read_records(entry.said.records, name)
-        stations.check(entry, signed, records)
+        records = entry.records if isinstance(entry, PlainEntry) else read_records(entry.said.records, name)
+        stations.check(index, entry.signature or None, signed, records)
         tally.hear(index, records)
         for taker in takers:
             taker.take(entry, records)
@@ -122,13 +120,27 @@ def check_entries(
     tally.settle(archive)
 
 
-def _check_openings(archive: Archive, entry: Entry, tally: SealedTally) -> None:
-    name, where = f"openings/{entry.index}.jsonl", f"entries/{entry.index}.json"
+def _check_time(entry: ProvedEntry, name: str, tally: SealedTally) -> None:
+    recorded_ms = instant_ms(entry.recorded_at)
+    if recorded_ms < tally.latest[1]:
+        where = f"{name}: recorded_at"
+        raise DossierRejected("entry was recorded before the one before it", got=entry.recorded_at, where=where)
+    tally.latest = (entry.index, recorded_ms)
+
+
+def _sealed(entry: Entry | PlainEntry, where: str) -> Sequence[tuple[str, str]]:
+    """The sealed fields of an entry: path and digest of each."""
+    if isinstance(entry, PlainEntry):
+        return ()
     with naming_file(where):
         try:
-            sealed = [(path, parse_sealed(value)) for path, value in sealed_paths(entry.said.records)]
+            return [(path, parse_sealed(value)) for path, value in sealed_paths(entry.said.records)]
         except (LookupError, TypeError, AttributeError) as error:
             raise MalformedDossier("record does not fit its kind", got=str(error), where=where) from error
+
+
+def _check_openings(archive: Archive, index: int, sealed: Sequence[tuple[str, str]], tally: SealedTally) -> None:
+    name = f"openings/{index}.jsonl"
     if (name in archive) != bool(sealed):
         raise MalformedDossier("openings do not fit the entry", expected=f"{len(sealed)} sealed fields", where=name)
     if not sealed:
@@ -137,7 +149,7 @@ def _check_openings(archive: Archive, entry: Entry, tally: SealedTally) -> None:
     lines = archive.lines(name, MAX_LINE_BYTES)
     for path, digest in sealed:
         with naming_file(f"{name}: {path}"):
-            tally.take(entry.index, path, _check_opening_line(next(lines, b""), path, digest))
+            tally.take(index, path, _check_opening_line(next(lines, b""), path, digest))
     if next(lines, None) is not None:
         raise MalformedDossier("openings of fields that the entry does not have", where=name)
 

@@ -16,9 +16,9 @@ from typing import Any, NamedTuple
 
 import msgspec
 
-from ledger.book.entry import Entry
 from ledger.book.instant import instant_ms
 from ledger.errors import DossierRejected, LedgerError, MalformedDossier
+from ledger.evidence.proved_entry import ProvedEntry
 from ledger.line import book_keys, gauge_studied, gauges, lot_changes, materials, models, moulding
 from ledger.line.corrections import Correction
 from ledger.line.fact import Fact, parse_address
@@ -100,7 +100,7 @@ class EntryFacts:
         self._closed: dict[str, Fact] = {}
         self.corrected: set[str] = set()
 
-    def take(self, entry: Entry, records: Sequence[Record]) -> None:
+    def take(self, entry: ProvedEntry, records: Sequence[Record]) -> None:
         """Take the records of the next entry."""
         recorded_ms = instant_ms(entry.recorded_at)
         for position, record in enumerate(records):
@@ -161,7 +161,7 @@ class EntryFacts:
             else:
                 self._note_units(body.record, address)
 
-    def unit_facts(self, unit: str, read: Callable[[int], tuple[Entry, Sequence[Record]]]) -> list[Fact]:
+    def unit_facts(self, unit: str, read: Callable[[int], tuple[ProvedEntry, Sequence[Record]]]) -> list[Fact]:
         """The standing facts about a unit in address order; ``read(index)`` gives an entry again, with its records."""
         facts = []
         for address in self._of_unit.get(unit, ()):

@@ -18,8 +18,9 @@ import msgspec
 from msgspec import UNSET
 
 from ledger.book.canonical import MAX_INTEGER
-from ledger.book.entry import Entry, read_entry
+from ledger.book.entry import read_entry
 from ledger.errors import DossierRejected, LedgerError, MalformedDossier
+from ledger.evidence.proved_entry import ProvedEntry
 from ledger.line.balls import BallEngraved, BallEngravedAnew, UnitStarted, UnitWorked
 from ledger.line.corrections import Correction
 from ledger.line.cure_temperatures import TemperatureLogged
@@ -84,8 +85,8 @@ class SaidFact(NamedTuple):
 class ToldEntry(NamedTuple):
     """An entry with its records, of which withheld fields have their values where those are in ``told``, by path."""
 
-    entry: Entry
-    records: tuple[Record, ...]
+    entry: ProvedEntry
+    records: Sequence[Record]
     told: frozenset[str]
 
 
@@ -133,7 +134,7 @@ class EventFacts:
         self._holds: dict[str, str] = {}
         self._kept: dict[str, list[SaidFact]] = {}
 
-    def take(self, entry: Entry, records: Sequence[Record]) -> None:
+    def take(self, entry: ProvedEntry, records: Sequence[Record]) -> None:
         """Take the next entry; of its records no sealed field is looked at."""
         self._kept.clear()
         for position, record in enumerate(records):
@@ -246,7 +247,7 @@ def lots_used(record: Record) -> list[str]:
     return [record.lot] if isinstance(record, LotSplit | BallEngraved) else []
 
 
-def _breaches(entry: Entry, position: int, record: Record) -> Iterator[tuple[str, tuple[HoldingBreach, ...]]]:
+def _breaches(entry: ProvedEntry, position: int, record: Record) -> Iterator[tuple[str, tuple[HoldingBreach, ...]]]:
     """The breaches that hold something, of one record of an entry, by the fact that they belong to."""
     if not entry.breaches:
         return
@@ -256,7 +257,7 @@ def _breaches(entry: Entry, position: int, record: Record) -> Iterator[tuple[str
         yield change.fact, holding_breaches(entry, position, place)
 
 
-def holding_breaches(entry: Entry, position: int, change: int | None = None) -> tuple[HoldingBreach, ...]:
+def holding_breaches(entry: ProvedEntry, position: int, change: int | None = None) -> tuple[HoldingBreach, ...]:
     """The breaches of a record, or of a change in a correction, that hold something, as the book names their holds."""
     where = f"{entry.index}.{position}" + ("" if change is None else f".{change}")
     own = [one for one in entry.breaches if one.get("record") == position and one.get("change") == change]

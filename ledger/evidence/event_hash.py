@@ -59,7 +59,33 @@ _NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]*)?", re.ASCII)
 
 def event_hash(event: Event, namespace: str) -> str:
     """The hash of an event; ``namespace`` is what our prefix stands for in its document."""
-    return f"ni:///sha-256;{sha256(hashed_text(event_fields(event), namespace).encode()).hexdigest()}?ver=CBV2.0"
+    return hash_of(event_text(event, namespace))
+
+
+def event_text(event: Event, namespace: str) -> str:
+    """The text of an event that is hashed."""
+    return hashed_text(event_fields(event), namespace)
+
+
+def hash_of(text: str) -> str:
+    """The hash of an event by its text."""
+    return f"ni:///sha-256;{sha256(text.encode()).hexdigest()}?ver=CBV2.0"
+
+
+def element_text(fields: Mapping[str, Any]) -> str:
+    """The part of the text that one sensor element is, as plain JSON fields; those of an event are sorted."""
+    member, inner = _LISTS["sensorElementList"]
+    return member + _ordered(fields, inner)
+
+
+def utc_text(at: str) -> str:
+    """How an instant stands in the text."""
+    return _plain_text("time", at)
+
+
+def number_text(number: Decimal) -> str:
+    """How a number stands in the text."""
+    return _plain("", number)
 
 
 def hashed_text(fields: Mapping[str, Any], namespace: str) -> str:

@@ -38,15 +38,15 @@ _MILLIONTH = Decimal("0.000001")
 
 def reading_elements(record: Inspection, plant: Plant) -> tuple[Sensed, ...]:
     """An inspection's readings and the conditions that it states."""
-    found = [Sensed(metadata=_taken(record, one, plant), report=_reports(one, plant)) for one in record.readings]
-    conditions = _conditions(record, plant)
-    if conditions:
-        found.append(Sensed(metadata=Metadata(time=record.at), report=conditions))
-    return tuple(found)
+    found = [reading_element(record.at, one, plant) for one in record.readings]
+    stated = conditions_element(record.at, (record.temperature_c, record.humidity_percent, record.delay_s), plant)
+    return (*found, *([] if stated is None else [stated]))
 
 
-def _taken(record: Inspection, reading: Reading, plant: Plant) -> Metadata:
-    return Metadata(time=record.at, device=plant.thing("gauge", reading.gauge))
+def reading_element(at: str, reading: Reading, plant: Plant) -> Sensed:
+    """One reading, taken at that instant."""
+    metadata = Metadata(time=at, device=plant.thing("gauge", reading.gauge))
+    return Sensed(metadata=metadata, report=_reports(reading, plant))
 
 
 def _reports(reading: Reading, plant: Plant) -> tuple[Report, ...]:
@@ -81,26 +81,42 @@ def _figures(reading: Reading) -> dict[str, Decimal]:
     return {"value": standing, **ends}
 
 
-def _conditions(record: Inspection, plant: Plant) -> tuple[Report, ...]:
-    stated: list[tuple[str, str | UnsetType, str | UnsetType, str]] = [
-        ("Temperature", record.temperature_c, UNSET, "CEL"),
-        ("RelativeHumidity", record.humidity_percent, UNSET, "P1"),
-        ("Time", record.delay_s, plant.term("reading-delay"), "SEC"),
+Conditions = tuple[str | UnsetType, str | UnsetType, str | UnsetType]
+"""Temperature, relative humidity and delay of an inspection, each where it was stated."""
+
+
+def conditions_element(at: str, stated: Conditions, plant: Plant) -> Sensed | None:
+    """The conditions of readings taken at that instant; nothing where none is stated."""
+    delay = plant.term("reading-delay")
+    sorts: list[tuple[str, str | UnsetType, str]] = [
+        ("Temperature", UNSET, "CEL"),
+        ("RelativeHumidity", UNSET, "P1"),
+        ("Time", delay, "SEC"),
     ]
-    return tuple(
+    found = tuple(
         Report(type=measure, method=method, value=Decimal(value), uom=uom)
-        for measure, value, method, uom in stated
+        for (measure, method, uom), value in zip(sorts, stated, strict=True)
         if value is not UNSET
     )
+    return Sensed(metadata=Metadata(time=at), report=found) if found else None
 
 
 def elapsed_element(from_at: str, to_at: str, method: str) -> Sensed:
-    """The time from one instant to another in minutes, to a thousandth, half to even."""
-    minutes = (Decimal(instant_ms(to_at) - instant_ms(from_at)) / 60_000).quantize(Decimal("0.001"))
+    """The time from one instant to another in minutes."""
+    return minutes_element(from_at, to_at, method, minutes_between(from_at, to_at))
+
+
+def minutes_element(from_at: str, to_at: str, method: str, minutes: Decimal) -> Sensed:
+    """So many minutes from one instant to another."""
     return Sensed(
         metadata=Metadata(start_time=from_at, end_time=to_at),
         report=(Report(type="Time", method=method, value=minutes, uom="MIN"),),
     )
+
+
+def minutes_between(from_at: str, to_at: str) -> Decimal:
+    """The minutes from one instant to another, to a thousandth, half to even."""
+    return (Decimal(instant_ms(to_at) - instant_ms(from_at)) / 60_000).quantize(Decimal("0.001"))
 
 
 def log_element(record: TemperatureLogged, plant: Plant) -> Sensed:

@@ -16,7 +16,7 @@ from decimal import Decimal
 from typing import Annotated, Any, Final, Literal
 
 import msgspec
-from msgspec import UNSET, Meta, UnsetType, field
+from msgspec import UNSET, Meta, Raw, UnsetType, field
 
 from ledger.errors import MalformedDossier
 
@@ -185,14 +185,20 @@ class Body(Shape, frozen=True, kw_only=True):
     events: tuple[Event, ...] = field(name="eventList")
 
 
+class WrittenBody(Shape, frozen=True, kw_only=True):
+    """The same, each event as its JSON."""
+
+    events: tuple[Raw, ...] = field(name="eventList")
+
+
 class Prefix(Shape, frozen=True, kw_only=True):
     """What our own prefix stands for."""
 
     pb: Address
 
 
-class Document(Shape, frozen=True, kw_only=True):
-    """A document of events; ``created``: when the newest of what it is told from was entered.
+class _Head(Shape, frozen=True, kw_only=True):
+    """What a document says beside its events; ``created``: when the newest of what it is told from was entered.
 
     ``possible``: the lots that the ball descends from or not, since the records do not tell.
     """
@@ -207,14 +213,25 @@ class Document(Shape, frozen=True, kw_only=True):
     subject: Address = field(name="pb:subject")
     possible: tuple[Address, ...] = field(name="pb:possibleLots", default=())
     hashes: tuple[Hash, ...] = field(name="pb:eventHashes")
+
+
+class Document(_Head, frozen=True, kw_only=True):
+    """A document of events."""
+
     body: Body = field(name="epcisBody")
+
+
+class WrittenDocument(_Head, frozen=True, kw_only=True):
+    """The same, each event as its JSON."""
+
+    body: WrittenBody = field(name="epcisBody")
 
 
 _encoder = msgspec.json.Encoder(decimal_format="number")
 _decoder = msgspec.json.Decoder(Document)
 
 
-def format_events(document: Document) -> bytes:
+def format_events(document: Document | WrittenDocument) -> bytes:
     """The JSON of a document in its one form, and a newline."""
     return _encoder.encode(document) + b"\n"
 
@@ -230,13 +247,12 @@ def parse_events(raw: bytes, where: str = "events") -> Document:
     return document
 
 
-def event_fields(event: Event) -> dict[str, Any]:
-    """An event as plain JSON fields, its decimals as Decimal."""
-    fields: dict[str, Any] = msgspec.to_builtins(event, builtin_types=(Decimal,))
-    return fields
+def event_json(part: Shape) -> str:
+    """The JSON of an event, or of a part of one, as it stands in a document."""
+    return _encoder.encode(part).decode()
 
 
-def document_fields(document: Document) -> dict[str, Any]:
-    """A document as plain JSON fields, its decimals as Decimal."""
-    fields: dict[str, Any] = msgspec.to_builtins(document, builtin_types=(Decimal,))
+def event_fields(part: Shape) -> dict[str, Any]:
+    """An event, a part of one, or a document as plain JSON fields, its decimals as Decimal."""
+    fields: dict[str, Any] = msgspec.to_builtins(part, builtin_types=(Decimal,))
     return fields

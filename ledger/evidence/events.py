@@ -13,28 +13,33 @@ gauges, and holds by rule.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
+from operator import itemgetter
 from typing import NamedTuple
 
 import msgspec
+from msgspec import Raw
 
 from ledger.book.instant import Instant, format_instant, instant_ms
 from ledger.errors import DossierRejected
+from ledger.evidence.ball_made import JudgedTable
 from ledger.evidence.ball_sheet import BallRows
-from ledger.evidence.dossier_format import VerdictTable
 from ledger.evidence.event_facts import EventFacts, SaidFact
-from ledger.evidence.event_hash import event_hash
+from ledger.evidence.event_hash import event_hash, hash_of
 from ledger.evidence.event_names import Named, Plant, ball_address
-from ledger.evidence.event_readings import elapsed_element, log_element
+from ledger.evidence.event_readings import log_element
 from ledger.evidence.event_shapes import (
     CONTEXT,
-    Body,
-    Document,
     ErrorDeclaration,
     Event,
     Prefix,
     Sensed,
+    WrittenBody,
+    WrittenDocument,
+    event_json,
     format_events,
 )
+from ledger.evidence.event_text import BallTexts, Cure, cure_elements
 from ledger.evidence.events_of_balls import BALL_EVENTS, Scene
 from ledger.evidence.events_of_holds import HOLD_EVENTS, breach_event
 from ledger.evidence.events_of_lots import LOT_EVENTS
@@ -47,14 +52,34 @@ from ledger.line.rows import Lot
 KEPT_LOTS = 2_000
 """Histories of lots kept for the next ball."""
 
+_KEPT_SCOPES = 2_000
+"""Ways back through the lots for which these histories are kept together."""
+
 
 class Told(NamedTuple):
-    """An event with its hash; ``at_ms`` and ``place`` put events in order."""
+    """An event as JSON, with its hash; ``at_ms`` and ``place`` put events in order.
+
+    ``entered_at``: when it was entered; ``wrong_at``: since when it is known to be told wrongly, empty where it is not.
+    """
 
     at_ms: int
     place: tuple[int, ...]
-    event: Event
+    text: str
     hash: str
+    entered_at: str
+    wrong_at: str = ""
+
+
+class _Scope(NamedTuple):
+    """What the documents of balls with one way back through the lots share.
+
+    ``held`` keeps what the scope is known by from being another thing at the same place in memory.
+    """
+
+    named: Named
+    told: Sequence[Told]
+    possible: Sequence[str]
+    held: tuple[object, ...]
 
 
 class LotStory(NamedTuple):
@@ -75,30 +100,59 @@ class Events:
         self._plant = plant
         self._facts = facts
         self._lots: dict[tuple[str, str], list[Told]] = {}
-        self._cures: dict[str, tuple[list[str], list[Sensed]]] = {}
+        self._cures: dict[str, tuple[list[str], tuple[Sensed, ...]]] = {}
+        self._scopes: dict[tuple[object, ...], _Scope] = {}
+        self._texts = BallTexts(plant)
 
-    def of_ball(self, rows: BallRows, tables: Sequence[VerdictTable]) -> bytes:
-        """The document of a ball with the verdicts of its sheet. Raises DossierRejected where nothing is told of it."""
-        unit, model = rows.unit, rows.model
-        scope = [unit.lot, *(one.lot for one in rows.trace.ancestors)]
+    def of_ball(self, rows: BallRows, tables: Sequence[JudgedTable], *, quickly: bool = True) -> bytes:
+        """The document of a ball with the verdicts of its sheet. Raises DossierRejected where nothing is told of it.
+
+        ``quickly``: its own events are put together from texts that are kept (`event_text`), where that can be; they are
+        the same.
+        """
+        unit, scope = rows.unit, self._scope(rows)
+        node = f"unit:{unit.unit}"
+        facts = self._facts.facts_of(node)
+        scene = Scene(named=scope.named, unit=unit.unit, lot=unit.lot, numbers=self._numbers(node), tables=tables)
+        cure = self._cure(unit.unit, rows.lots[unit.lot])
+        own = self._quickly(facts, scene, cure) if quickly else None
+        if own is None:
+            own = self._history(node, facts, scene._replace(cure=cure_elements(cure, self._plant)))
+        subject = ball_address(self._plant, unit, rows.model.gtin)
+        return self._document(subject, [*own, *scope.told], scope.possible)
+
+    def _scope(self, rows: BallRows) -> _Scope:
+        """What the ball's document shares with those of other balls."""
+        held = (rows.trace, rows.model, rows.lots)
+        key = (rows.unit.lot, *(id(one) for one in held))
+        found = self._scopes.get(key)
+        if found is None:
+            if len(self._scopes) >= _KEPT_SCOPES:
+                self._scopes.clear()
+            found = self._scopes[key] = self._make_scope(rows, held)
+        return found
+
+    def _make_scope(self, rows: BallRows, held: tuple[object, ...]) -> _Scope:
+        model = rows.model
+        scope = [rows.unit.lot, *(one.lot for one in rows.trace.ancestors)]
         lots = {name: rows.lots[name] for name in scope}
         shells = [name for name, row in lots.items() if row.stage == "shell" and row.model == model.model]
         named = Named(self._plant, {name: row.stage for name, row in lots.items()}, dict.fromkeys(shells, model.gtin))
-        node = f"unit:{unit.unit}"
-        scene = Scene(
-            named=named,
-            unit=unit.unit,
-            lot=unit.lot,
-            numbers=self._numbers(node),
-            tables=tables,
-            cure=self._cure(unit.unit, lots[unit.lot]),
-        )
-        told = self._history(node, self._facts.facts_of(node), scene)
-        for name in scope:
-            told += self._lot(name, named, model.gtin)
-        subject = ball_address(self._plant, unit, model.gtin)
+        told = [one for name in scope for one in self._lot(name, named, model.gtin)]
         possible = [named.lot(one.lot) for one in rows.trace.ancestors if one.certainty == "possible"]
-        return self._document(subject, told, possible)
+        return _Scope(named, told, possible, held)
+
+    def _quickly(self, facts: Sequence[str], scene: Scene, cure: Cure) -> list[Told] | None:
+        """A ball's own events out of texts that are kept; None where one of them has to be told in full."""
+        told = []
+        for fact in facts:
+            bodies = self._facts.bodies(fact)
+            texts = self._texts.event(bodies[0], scene, cure) if len(bodies) == 1 else None
+            if texts is None:
+                return None
+            said, place = bodies[0], (*parse_address(fact), 0, 0)
+            told.append(Told(instant_ms(said.record.at), place, texts.json, hash_of(texts.hashed), said.recorded_at))
+        return told
 
     def of_lot(self, story: LotStory) -> bytes:
         """The document of a lot. Raises DossierRejected where nothing is told of it."""
@@ -121,7 +175,8 @@ class Events:
         lot = self._lot_of(name) if sort == "unit" else ""
         if lot not in lots:
             return Scene(named=named)
-        return Scene(named=named, unit=name, lot=lot, numbers=self._numbers(node), cure=self._cure(name, lots[lot]))
+        cure = cure_elements(self._cure(name, lots[lot]), self._plant)
+        return Scene(named=named, unit=name, lot=lot, numbers=self._numbers(node), cure=cure)
 
     def _lot_of(self, unit: str) -> str:
         lots = [body.record.lot for body in self._standing(f"unit:{unit}") if isinstance(body.record, BallEngraved)]
@@ -147,11 +202,19 @@ class Events:
                 later = (bodies[number + 1], versions[number + 1]) if number + 1 < len(bodies) else None
                 for part, event in enumerate(events):
                     stated = event if later is None else _in_error(event, *later)
-                    place = (*parse_address(fact), number, part)
-                    told.append(
-                        Told(instant_ms(event.event_time), place, stated, event_hash(stated, self._plant.terms))
-                    )
+                    told.append(self._told(stated, (*parse_address(fact), number, part)))
         return told
+
+    def _told(self, event: Event, place: tuple[int, ...]) -> Told:
+        error = event.error
+        return Told(
+            instant_ms(event.event_time),
+            place,
+            event_json(event),
+            event_hash(event, self._plant.terms),
+            event.record_time,
+            error.time if isinstance(error, ErrorDeclaration) else "",
+        )
 
     def _standing(self, node: str) -> list[SaidFact]:
         return [self._facts.bodies(fact)[-1] for fact in self._facts.facts_of(node)]
@@ -164,7 +227,7 @@ class Events:
             if isinstance(body.record, BallEngraved | BallEngravedAnew) and f"unit:{body.record.unit}" == node
         ]
 
-    def _cure(self, unit: str, lot: Lot) -> tuple[Sensed, ...]:
+    def _cure(self, unit: str, lot: Lot) -> Cure:
         """How a ball's shell lot cured: the time to the first step that the cure comes before, and what was logged."""
         if lot.lot not in self._cures:
             self._cures[lot.lot] = self._lot_cure(lot.lot)
@@ -174,25 +237,23 @@ class Events:
             for body in self._standing(f"unit:{unit}")
             if isinstance(body.record, UnitStarted | BallEngraved)
         ]
-        ends = sorted((instant_ms(at), at) for at in (*steps, *own) if instant_ms(at) >= lot.ended_ms)
-        began = format_instant(Instant(lot.ended_ms, 0))
-        method = self._plant.term("final-cure")
-        return (*([elapsed_element(began, ends[0][1], method)] if ends else []), *logs)
+        ends = [(instant_ms(at), at) for at in (*steps, *own) if instant_ms(at) >= lot.ended_ms]
+        return Cure(_instant_text(lot.ended_ms), min(ends)[1] if ends else "", logs)
 
-    def _lot_cure(self, lot: str) -> tuple[list[str], list[Sensed]]:
+    def _lot_cure(self, lot: str) -> tuple[list[str], tuple[Sensed, ...]]:
         records = [body.record for body in self._standing(f"lot:{lot}")]
         steps = [one.began_at for one in records if isinstance(one, LotWorked) and one.step in CURED_STEPS]
         logs = [one for one in records if isinstance(one, TemperatureLogged) and one.stage == "final-cure"]
-        return steps, [log_element(one, self._plant) for one in logs]
+        return steps, tuple(log_element(one, self._plant) for one in logs)
 
     def _document(self, subject: str, told: list[Told], possible: Sequence[str]) -> bytes:
         if not told:
             raise DossierRejected("no entry here tells anything of it", where=subject)
-        told = sorted(told, key=lambda one: (one.at_ms, one.place))
-        known = [one.event.record_time for one in told]
-        known += [one.event.error.time for one in told if isinstance(one.event.error, ErrorDeclaration)]
+        told = sorted(told, key=_order)
+        known = [one.entered_at for one in told]
+        known += [one.wrong_at for one in told if one.wrong_at]
         return format_events(
-            Document(
+            WrittenDocument(
                 context=(CONTEXT, Prefix(pb=self._plant.terms)),
                 type="EPCISDocument",
                 version="2.0",
@@ -201,9 +262,18 @@ class Events:
                 subject=subject,
                 possible=tuple(sorted(possible)),
                 hashes=tuple(one.hash for one in told),
-                body=Body(events=tuple(one.event for one in told)),
+                body=WrittenBody(events=tuple(Raw(one.text.encode()) for one in told)),
             )
         )
+
+
+_order = itemgetter(0, 1)
+"""When it happened, and where it stands."""
+
+
+@lru_cache(maxsize=4096)
+def _instant_text(ms: int) -> str:
+    return format_instant(Instant(ms, 0))
 
 
 def _events(body: SaidFact, node: str, scene: Scene, facts: EventFacts) -> list[Event]:

@@ -9,37 +9,40 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ledger.book import canonical
-from ledger.book.entry import Entry
 from ledger.errors import DossierRejected, LedgerError, MalformedDossier, MalformedLink
 from ledger.evidence.archive import Archive
+from ledger.evidence.ball_made import JudgedTable
 from ledger.evidence.ball_sheet import BallRows
-from ledger.evidence.dossier_format import MAX_EVENTS_BYTES, MAX_LINE_BYTES, VerdictTable, first_difference, told_short
+from ledger.evidence.dossier_format import MAX_EVENTS_BYTES, MAX_LINE_BYTES, first_difference, told_short
+from ledger.evidence.entry_read import ProvedEntries
 from ledger.evidence.event_facts import EventFacts, ToldEntry, told_entry
 from ledger.evidence.event_names import Plant
-from ledger.evidence.event_shapes import Document, document_fields, parse_events
+from ledger.evidence.event_shapes import Document, event_fields, parse_events
 from ledger.evidence.events import Events
+from ledger.evidence.proved_entry import ProvedEntry
 from ledger.line.record import Record
 
-_KEPT_ENTRIES = 2_000
+_KEPT_ENTRIES = 1_000
 
 
 class EventsCheck:
     """Takes the entries of a dossier as they are checked, then checks the events of its balls one at a time."""
 
-    def __init__(self, archive: Archive, origin: str) -> None:
+    def __init__(self, archive: Archive, origin: str, entries: ProvedEntries) -> None:
         """Check the events of ``archive``, of the book named."""
         self._archive = archive
         self._origin = origin
         self._facts = EventFacts(lambda unit: events_name(unit) in archive, self._read)
         self._events: Events | None = None
         self._terms = ""
-        self._kept: dict[int, ToldEntry] = {}
+        self._entries = entries
+        self._opened: dict[int, ToldEntry] = {}
 
-    def take(self, entry: Entry, records: Sequence[Record]) -> None:
+    def take(self, entry: ProvedEntry, records: Sequence[Record]) -> None:
         """Take the next entry, which has been proved."""
         self._facts.take(entry, records)
 
-    def check(self, rows: BallRows, tables: Sequence[VerdictTable]) -> None:
+    def check(self, rows: BallRows, tables: Sequence[JudgedTable]) -> None:
         """Check the events of a ball whose sheet has these tables. Raises MalformedDossier or DossierRejected."""
         name = events_name(rows.unit.unit)
         raw = self._archive.content(name, MAX_EVENTS_BYTES)
@@ -49,13 +52,13 @@ class EventsCheck:
         found = self._maker(said, name).of_ball(rows, tables)
         if found == raw:
             return
-        differs = first_difference(document_fields(said), document_fields(parse_events(found, name)))
+        differs = first_difference(event_fields(said), event_fields(parse_events(found, name)))
         field, one, other = differs or ("", None, None)
         raise DossierRejected(
             "events differ from the entries", expected=told_short(other), got=told_short(one), where=f"{name}: {field}"
         )
 
-    def _is_made(self, raw: bytes, rows: BallRows, tables: Sequence[VerdictTable]) -> bool:
+    def _is_made(self, raw: bytes, rows: BallRows, tables: Sequence[JudgedTable]) -> bool:
         """Whether these are to the byte the events made here; what is odd is left to be read, and named, in full."""
         if self._events is None:
             return False
@@ -78,21 +81,21 @@ class EventsCheck:
 
     def _read(self, index: int) -> ToldEntry:
         """An entry that was proved before, with what its openings tell."""
-        found = self._kept.get(index)
+        name = f"entries/{index}.json"
+        if name not in self._archive:
+            raise DossierRejected("a fact that is corrected here is not among the entries", expected=name)
+        if f"openings/{index}.jsonl" not in self._archive:
+            return ToldEntry(*self._entries.read(index), frozenset())
+        found = self._opened.get(index)
         if found is None:
-            if len(self._kept) >= _KEPT_ENTRIES:
-                self._kept.clear()
-            name = f"entries/{index}.json"
-            if name not in self._archive:
-                raise DossierRejected("a fact that is corrected here is not among the entries", expected=name)
+            if len(self._opened) >= _KEPT_ENTRIES:
+                self._opened.clear()
             raw = self._archive.content(name, canonical.MAX_ENTRY_BYTES)
-            found = self._kept[index] = told_entry(raw, self._openings(index), name)
+            found = self._opened[index] = told_entry(raw, self._openings(index), name)
         return found
 
     def _openings(self, index: int) -> dict[str, object]:
         name = f"openings/{index}.jsonl"
-        if name not in self._archive:
-            return {}
         lines = [canonical.decode(line) for line in self._archive.lines(name, MAX_LINE_BYTES)]
         return {one["path"]: one["value"] for one in lines if isinstance(one, dict) and one["outcome"] == "opened"}
 

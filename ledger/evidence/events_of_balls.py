@@ -16,7 +16,7 @@ from typing import Any, Literal, NamedTuple
 
 from msgspec import UNSET, UnsetType
 
-from ledger.evidence.dossier_format import VerdictTable
+from ledger.evidence.ball_made import JudgedTable
 from ledger.evidence.event_facts import SaidFact
 from ledger.evidence.event_names import Named, file_address
 from ledger.evidence.event_readings import reading_elements
@@ -40,7 +40,7 @@ class Scene(NamedTuple):
     unit: str = ""
     lot: str = ""
     numbers: Sequence[tuple[str, str]] = ()
-    tables: Sequence[VerdictTable] = ()
+    tables: Sequence[JudgedTable] = ()
     cure: tuple[Sensed, ...] = ()
 
     def number_at(self, fact: str, *, after: bool = False) -> str:
@@ -117,13 +117,7 @@ def _engraved_anew(said: SaidFact, subject: str, scene: Scene) -> list[Event]:
 
 def _inspected(said: SaidFact, subject: str, scene: Scene) -> list[Event]:
     record: Inspection = said.record
-    # A body that does not stand is not what the sheet judged.
-    judged = [
-        (table.rulebook, line.outcome)
-        for table in (scene.tables if said.stands else ())
-        for line in table.verdicts
-        if line.fact == said.fact
-    ]
+    judged = judged_by_fact(said, scene)
     return [
         ObjectEvent(
             **_observed(said, subject, scene),
@@ -134,6 +128,16 @@ def _inspected(said: SaidFact, subject: str, scene: Scene) -> list[Event]:
             surface=record.surface,
             judged_by=tuple(dict.fromkeys(file_address(digest) for digest, _ in judged)),
         )
+    ]
+
+
+def judged_by_fact(said: SaidFact, scene: Scene) -> list[tuple[str, str]]:
+    """The rulebook and the outcome of each verdict of the sheet that rests on a fact: none on a body that does not stand."""
+    return [
+        (table.rulebook, line.outcome)
+        for table in (scene.tables if said.stands else ())
+        for line in table.verdicts
+        if line.fact == said.fact
     ]
 
 

@@ -18,6 +18,7 @@ from ledger.evidence.dossier_format import APPROVAL, DID, MAX_VERDICTS_BYTES, VE
 from ledger.evidence.dossier_layout import Layout
 from ledger.evidence.entry_check import EntryTaker
 from ledger.evidence.entry_facts import EntryFacts
+from ledger.evidence.entry_read import ProvedEntries
 from ledger.evidence.events_check import EventsCheck
 from ledger.evidence.first_fault import naming_entries
 from ledger.evidence.lot_check import LotCheck, LotFound
@@ -28,7 +29,7 @@ from ledger.line.rows import BookKey
 class PartsCheck:
     """Checks them all; ``words`` says what was found of those that were checked, ``candidates_left`` what draws leave open."""
 
-    def __init__(self, archive: Archive, layout: Layout, checkpoint: Checkpoint) -> None:
+    def __init__(self, archive: Archive, layout: Layout, checkpoint: Checkpoint, entries: ProvedEntries) -> None:
         """Check what their names alone show. Raises MalformedDossier or DossierRejected."""
         self._archive = archive
         self._layout = layout
@@ -36,7 +37,7 @@ class PartsCheck:
         self.words: dict[str, str] = {}
         self.candidates_left = ""
         self._check_names()
-        self._events = EventsCheck(archive, checkpoint.origin) if layout.events else None
+        self._events = EventsCheck(archive, checkpoint.origin, entries) if layout.events else None
         self._approval = ApprovalPart(archive) if layout.approval else None
         self._table = VerdictTableWriter(VERDICTS_LIMIT if layout.verdicts else 0)
         self._credentials: CredentialsCheck | None = None

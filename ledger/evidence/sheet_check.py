@@ -16,8 +16,6 @@ from itertools import chain
 import msgspec
 from msgspec import UNSET
 
-from ledger.book.canonical import MAX_ENTRY_BYTES
-from ledger.book.entry import Entry, read_entry
 from ledger.conformity.verdict import OUTCOMES
 from ledger.errors import DossierRejected, LedgerError
 from ledger.evidence.archive import Archive
@@ -33,28 +31,28 @@ from ledger.evidence.dossier_format import (
     parse_page,
     told_short,
 )
-from ledger.evidence.entry_facts import EntryFacts, read_records
+from ledger.evidence.entry_facts import EntryFacts
+from ledger.evidence.entry_read import ProvedEntries
 from ledger.evidence.first_fault import naming_entries
 from ledger.evidence.sheet_text import SheetText
-from ledger.line.record import Record
 
 BATCH = 250
 """Balls folded together."""
-
-_KEPT_ENTRIES = 1_000
 
 
 class SheetCheck:
     """Checks sheets; ``outcomes`` counts rulebook id to worst verdict to balls."""
 
-    def __init__(self, archive: Archive, facts: EntryFacts, rulebooks: Sequence[DatedRulebook]) -> None:
+    def __init__(
+        self, archive: Archive, facts: EntryFacts, rulebooks: Sequence[DatedRulebook], entries: ProvedEntries
+    ) -> None:
         """Check sheets of ``archive`` against settled ``facts``, judged by ``rulebooks`` in their order."""
         self._archive = archive
         self._facts = facts
         self._fold = BallFold(facts)
         self._rulebooks = rulebooks
         self._text = SheetText(rulebooks)
-        self._entries: dict[int, tuple[Entry, tuple[Record, ...]]] = {}
+        self._entries = entries
         self._tallies = [Counter[str]() for _ in rulebooks]
 
     @property
@@ -76,7 +74,7 @@ class SheetCheck:
     def _folded(self, units: Sequence[str]) -> Mapping[str, BallRows]:
         """The rows of those balls that can be folded together; what is odd is left to be folded, and named, by itself."""
         try:
-            facts = {unit: self._facts.unit_facts(unit, self._read) for unit in units}
+            facts = {unit: self._facts.unit_facts(unit, self._entries.read) for unit in units}
             return self._fold.rows(facts)
         except (LedgerError, LookupError, TypeError, ValueError, AttributeError, ArithmeticError):
             return {}
@@ -104,7 +102,7 @@ class SheetCheck:
             raise DossierRejected("sheet is of another ball", expected=unit, got=said.unit, where=name)
         self._check_addresses(said, name)
         with naming_entries(name):
-            rows = self._fold.rows_of(unit, self._facts.unit_facts(unit, self._read), name)
+            rows = self._fold.rows_of(unit, self._facts.unit_facts(unit, self._entries.read), name)
             found = ball_sheet(rows, self._rulebooks)
         differs = None if format_page(found) == raw else first_difference(_compared(said), _compared(found))
         if differs is not None:
@@ -134,17 +132,6 @@ class SheetCheck:
             index, _, position = address.partition(".")
             if not (index.isdecimal() and position.isdecimal()) or f"entries/{index}.json" not in self._archive:
                 raise DossierRejected("fact is not among the entries", got=address, where=name)
-
-    def _read(self, index: int) -> tuple[Entry, tuple[Record, ...]]:
-        """An entry that was proved before, read again; the last ones are kept, since balls share some."""
-        found = self._entries.get(index)
-        if found is None:
-            if len(self._entries) >= _KEPT_ENTRIES:
-                self._entries.clear()
-            name = f"entries/{index}.json"
-            entry = read_entry(self._archive.content(name, MAX_ENTRY_BYTES))
-            found = self._entries[index] = (entry, read_records(entry.said.records, name))
-        return found
 
 
 def _name(unit: str) -> str:

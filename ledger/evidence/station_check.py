@@ -14,6 +14,7 @@ from ledger.book.canonical import encode
 from ledger.book.entry import Entry, said_fields
 from ledger.book.envelope import SAID_TYPE, check_envelope
 from ledger.book.signing import Verifier, parse_verifier
+from ledger.evidence.entry_read import PlainEntry, said_bytes
 from ledger.evidence.first_fault import naming_file
 from ledger.line.book_keys import KeyIntroduced, KeyRevoked
 from ledger.line.record import Record
@@ -26,7 +27,7 @@ class StationCheck:
         """No station has a key yet."""
         self._keys: dict[tuple[str, str], Verifier] = {}
 
-    def check(self, entry: Entry, said: bytes, records: Sequence[Record]) -> None:
+    def check(self, index: int, signature: str | None, said: bytes, records: Sequence[Record]) -> None:
         """Check the signature of the next entry, if it bears one; ``said``: see `signed_bytes`.
 
         A key speaks from the entry after its introduction up to the one before its revocation. Raises MalformedDossier or
@@ -35,9 +36,9 @@ class StationCheck:
         for record in records:
             if isinstance(record, KeyRevoked):
                 self._revoke(record)
-        if entry.signature is not None:
-            with naming_file(f"entries/{entry.index}.json"):
-                check_envelope(entry.signature, SAID_TYPE, said, self._keys.values())
+        if signature is not None:
+            with naming_file(f"entries/{index}.json"):
+                check_envelope(signature, SAID_TYPE, said, self._keys.values())
         for record in records:
             if isinstance(record, KeyIntroduced) and record.purpose == "station":
                 verifier = parse_verifier(record.verifier)
@@ -49,6 +50,8 @@ class StationCheck:
                 del self._keys[name, key_id]
 
 
-def signed_bytes(entry: Entry) -> bytes:
+def signed_bytes(entry: Entry | PlainEntry) -> bytes:
     """What a station signs of an entry; nothing of one that bears no signature. To be asked before its records are read."""
-    return b"" if entry.signature is None else encode(said_fields(entry.said))
+    if not entry.signature:
+        return b""
+    return said_bytes(entry) if isinstance(entry, PlainEntry) else encode(said_fields(entry.said))

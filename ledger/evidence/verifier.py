@@ -39,6 +39,7 @@ from ledger.evidence.dossier_format import MAX_RULEBOOKS, MAX_TEXT_BYTES, VERIFY
 from ledger.evidence.dossier_layout import parse_layout
 from ledger.evidence.entry_check import SealedTally, check_entries
 from ledger.evidence.entry_facts import EntryFacts
+from ledger.evidence.entry_read import ProvedEntries
 from ledger.evidence.files import verify_page
 from ledger.evidence.first_fault import naming_entries, naming_file
 from ledger.evidence.head_check import check_head, check_times
@@ -70,7 +71,8 @@ def check_dossier(file: BinaryIO, trust: Trust | Iterable[Verifier | str]) -> Do
         checkpoint, quorum = check_head(archive, manifest, terms, trusted.policy)
         tokens, tokens_why_not = check_tokens(archive, layout.tokens, checkpoint.note, trusted.roots)
         rulebooks = list(_rulebooks(archive, layout.rulebooks))
-        parts = PartsCheck(archive, layout, checkpoint)
+        proved = ProvedEntries(archive)
+        parts = PartsCheck(archive, layout, checkpoint, proved)
         gone = gone_balls(archive, layout.lots)
         facts, tally = EntryFacts(lambda unit: unit in gone or f"balls/{unit}.json" in archive), SealedTally()
         check_entries(archive, layout.indexes, checkpoint, [facts, *parts.takers()], tally)
@@ -80,7 +82,7 @@ def check_dossier(file: BinaryIO, trust: Trust | Iterable[Verifier | str]) -> Do
         check_keys(facts, keys, checkpoint, None if signer in given else signer)
         check_counts(manifest.counts, layout.counts(tally.outcomes))
         parts.settle(facts, rulebooks, trusted.now_ms)
-        sheets = SheetCheck(archive, facts, rulebooks)
+        sheets = SheetCheck(archive, facts, rulebooks, proved)
         for ball in sheets.check(layout.units):
             parts.take_ball(ball)
         lots = parts.finish(manifest.scope, facts)

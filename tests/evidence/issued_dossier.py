@@ -17,6 +17,7 @@ from ledger.evidence.did_web import did_document
 from ledger.evidence.dossier import DossierEntry
 from ledger.evidence.dossier_layout import parse_layout
 from ledger.evidence.entry_facts import fold_facts, read_records
+from ledger.evidence.entry_read import ProvedEntries
 from ledger.evidence.event_facts import EventFacts, told_entry
 from ledger.evidence.events import Events
 from ledger.evidence.events_check import EventsCheck
@@ -109,7 +110,7 @@ def files() -> dict[str, bytes]:
 def check_events(raw: bytes) -> None:
     """Check the events of a dossier whose other files are good."""
     archive = Archive(io.BytesIO(raw))
-    checked = EventsCheck(archive, ORIGIN)
+    checked = EventsCheck(archive, ORIGIN, ProvedEntries(archive))
     for index in parse_layout(archive.names).indexes:
         name = f"entries/{index}.json"
         entry = read_entry(archive.read(name, MAX_ENTRY_BYTES))
