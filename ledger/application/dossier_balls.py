@@ -30,7 +30,8 @@ class JudgedBalls:
             return
         self._kept = []
         for rows in self._rows.balls(self._units):
-            ball = BallMade(rows, self._text.sheet(rows).raw)
+            made = self._text.sheet(rows)
+            ball = BallMade(rows, made, made.raw)
             if len(self._units) <= BATCH:
                 self._kept.append(ball)
             yield ball

@@ -179,7 +179,7 @@ class _Content:
                 facts = chain.from_iterable(self._events.facts_of(f"unit:{ball.unit}") for ball in batch)
                 self._told.read_ahead({parse_address(fact)[0] for fact in facts})
                 for ball in batch:
-                    yield ball.unit, events.of_ball(ball.rows, ball.tables)
+                    yield ball.unit, events.of_ball(ball.rows, ball.judged)
 
     def _credentials(self, issuer: Issuer, note: bytes) -> Iterator[tuple[str, bytes]]:
         credentials = Credentials(self._reader, issuer, parse_checkpoint(note))

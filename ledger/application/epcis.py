@@ -16,6 +16,7 @@ from ledger.errors import NotFound, TooLarge
 from ledger.evidence.event_facts import EventFacts, ToldEntry, told_entry
 from ledger.evidence.event_names import Plant
 from ledger.evidence.events import Events, LotStory
+from ledger.evidence.judged import judged_in
 from ledger.evidence.withholding import Withholding
 from ledger.line.fact import parse_address
 from ledger.line.import_rows import IMPORTED
@@ -46,7 +47,7 @@ def serial_events(reader: Reader, serial: str, stem: str, withholding: Withholdi
     entries = StoredEntries(reader, withholding)
     facts = EventFacts(lambda name: name == unit, entries.read)
     entries.take_into(facts, _indexes(reader, [f"unit:{unit}"], nodes))
-    return Events(plant_of(reader, stem), facts).of_ball(found.rows, found.sheet.tables)
+    return Events(plant_of(reader, stem), facts).of_ball(found.rows, judged_in(found.sheet.tables))
 
 
 def lot_events(reader: Reader, lot: str, stem: str, withholding: Withholding) -> bytes:

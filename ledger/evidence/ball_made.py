@@ -3,73 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Protocol
 
 import msgspec
-from msgspec import UNSET, UnsetType
 
 from ledger.evidence.ball_sheet import BallRows
 from ledger.evidence.dossier_format import BallSheet
-
-
-class JudgedLine(Protocol):
-    """How a verdict came out, and the fact that it rests on."""
-
-    @property
-    def outcome(self) -> str:
-        """One of `OUTCOMES`."""
-        ...
-
-    @property
-    def fact(self) -> str | UnsetType:
-        """The address of the reading's fact, if it rests on one."""
-        ...
-
-
-class JudgedTable(Protocol):
-    """The verdicts by one rulebook, of which that is known."""
-
-    @property
-    def rulebook(self) -> str:
-        """SHA-256 of the rulebook, 64 hex digits."""
-        ...
-
-    @property
-    def verdicts(self) -> Sequence[JudgedLine]:
-        """Its verdicts in their order."""
-        ...
-
-
-class _Line(msgspec.Struct, frozen=True, gc=False):
-    outcome: str
-    fact: str | UnsetType = UNSET
-
-
-class _Table(msgspec.Struct, frozen=True, gc=False):
-    rulebook: str
-    verdicts: tuple[_Line, ...]
-
-
-class _Tables(msgspec.Struct, frozen=True):
-    """The part of a sheet that events are told from."""
-
-    tables: tuple[_Table, ...]
-
+from ledger.evidence.judged import Judged, judged_in
+from ledger.evidence.sheet_text import SheetMade
 
 _sheet = msgspec.json.Decoder(BallSheet)
-_tables = msgspec.json.Decoder(_Tables)
 
 
 class BallMade:
     """Rows of a ball, and the sheet that they give."""
 
-    __slots__ = ("_sheet", "raw", "rows")
+    __slots__ = ("_made", "_sheet", "raw", "rows")
 
-    def __init__(self, rows: BallRows, raw: bytes, sheet: BallSheet | None = None) -> None:
-        """``raw``: the bytes of the sheet, which were made here; ``sheet``: what they say, where that was read before."""
+    def __init__(self, rows: BallRows, made: SheetMade | BallSheet, raw: bytes) -> None:
+        """``made``: the sheet as it was made here, as bytes or read; ``raw``: its bytes."""
         self.rows = rows
         self.raw = raw
-        self._sheet = sheet
+        self._made = made
+        self._sheet = made if isinstance(made, BallSheet) else None
 
     @property
     def unit(self) -> str:
@@ -84,6 +39,6 @@ class BallMade:
         return self._sheet
 
     @property
-    def tables(self) -> Sequence[JudgedTable]:
-        """The verdicts of the sheet, without the rest of it where that was not read yet."""
-        return _tables.decode(self.raw).tables if self._sheet is None else self._sheet.tables
+    def judged(self) -> Sequence[Judged]:
+        """The verdicts of the sheet that rest on a reading."""
+        return judged_in(self._made.tables) if isinstance(self._made, BallSheet) else self._made.judged

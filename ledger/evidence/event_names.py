@@ -16,6 +16,7 @@ import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
+from hashlib import sha1
 
 from ledger.errors import MalformedLink
 from ledger.evidence.event_shapes import Quantity
@@ -56,7 +57,16 @@ class Plant:
 
     def event_id(self, where: str, subject: str, part: str = "") -> str:
         """The id of an event: ``where`` as in `record`, ``subject`` a node (``lot:SL-104``), ``part`` where a fact has more."""
-        return f"urn:uuid:{uuid.uuid5(self._namespace, f'{where}/{subject}/{part}')}"
+        return f"urn:uuid:{uuid5_text(self._namespace.bytes, f'{where}/{subject}/{part}')}"
+
+
+def uuid5_text(namespace: bytes, name: str) -> str:
+    """The text of ``uuid.uuid5``, at a third of its cost. Source: RFC 9562 section 5.5."""
+    digest = bytearray(sha1(namespace + name.encode(), usedforsecurity=False).digest()[:16])
+    digest[6] = digest[6] & 0x0F | 0x50
+    digest[8] = digest[8] & 0x3F | 0x80
+    text = digest.hex()
+    return f"{text[:8]}-{text[8:12]}-{text[12:16]}-{text[16:20]}-{text[20:]}"
 
 
 @dataclass(frozen=True, slots=True)

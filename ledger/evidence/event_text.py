@@ -95,6 +95,13 @@ class _Made(NamedTuple):
         return Texts(json, hashed)
 
 
+class _Element(NamedTuple):
+    """A sensor element in pieces, between which the instant of the reading stands."""
+
+    json: list[str]
+    hashed: list[str]
+
+
 class BallTexts:
     """Makes the texts of the events of balls of one plant."""
 
@@ -102,7 +109,7 @@ class BallTexts:
         """Nothing is made yet."""
         self._plant = plant
         self._events: dict[tuple[Any, ...], _Made | None] = {}
-        self._sensed: dict[Any, _Made] = {}
+        self._sensed: dict[Any, _Element] = {}
         self._cures: dict[str, _Made] = {}
 
     def event(self, said: SaidFact, scene: Scene, cure: Cure) -> Texts | None:
@@ -182,34 +189,28 @@ class BallTexts:
             return self._cured(cure)
         if type(record) is not Inspection:
             return []
-        at = (record.at,), (utc_text(record.at),)
-        texts = [self._reading(one).filled(*at) for one in record.readings]
+        at, utc = record.at, utc_text(record.at)
+        elements = [self._sensed.get(one) or self._reading(one) for one in record.readings]
         stated = (record.temperature_c, record.humidity_percent, record.delay_s)
         if stated != _NOT_STATED:
-            texts.append(self._stated(stated).filled(*at))
-        return texts
+            elements.append(self._sensed.get(stated) or self._stated(stated))
+        return [Texts(at.join(json), utc.join(hashed)) for json, hashed in elements]
 
-    def _reading(self, reading: Reading) -> _Made:
-        made = self._sensed.get(reading)
-        return made or self._keep(reading, reading_element(_AT_UTC, reading, self._plant))
+    def _reading(self, reading: Reading) -> _Element:
+        return self._keep(reading, reading_element(_AT_UTC, reading, self._plant))
 
-    def _stated(self, stated: Conditions) -> _Made:
-        made = self._sensed.get(stated)
-        return made or self._keep(stated, conditions_element(_AT_UTC, stated, self._plant) or _SENSED)
+    def _stated(self, stated: Conditions) -> _Element:
+        return self._keep(stated, conditions_element(_AT_UTC, stated, self._plant) or _SENSED)
 
-    def _logged(self, log: Sensed) -> _Made:
-        made = self._sensed.get(log)
-        return made or self._keep(log, log, ())
-
-    def _keep(self, key: Reading | Conditions | Sensed, stands: Sensed, marks: Sequence[str] = (_AT_UTC,)) -> _Made:
+    def _keep(self, key: Reading | Conditions, stands: Sensed) -> _Element:
         if len(self._sensed) >= _KEPT_READINGS:
             self._sensed.clear()
-        hashed = _split(element_text(event_fields(stands)), [utc_text(mark) for mark in marks])
-        made = self._sensed[key] = _Made(_split(event_json(stands), marks), hashed)
+        hashed = element_text(event_fields(stands)).split(utc_text(_AT_UTC))
+        made = self._sensed[key] = _Element(event_json(stands).split(_AT_UTC), hashed)
         return made
 
     def _cured(self, cure: Cure) -> list[Texts]:
-        texts = [self._logged(log).filled((), ()) for log in cure.logs]
+        texts = [Texts(event_json(log), element_text(event_fields(log))) for log in cure.logs]
         if not cure.ended_at:
             return texts
         made = self._cures.get(cure.began_at)
@@ -245,7 +246,7 @@ def _others(kind: type[Record]) -> Callable[[Any], Any]:
 
 def _split(text: str, marks: Sequence[str]) -> Parts:
     """The text in parts, with the place of a mark among the marks wherever it stood."""
-    pattern = "|".join(f"({re.escape(mark)})" for mark in marks) or r"(?!)"
+    pattern = "|".join(f"({re.escape(mark)})" for mark in marks)
     parts: list[str | int] = []
     end = 0
     for found in re.finditer(pattern, text):

@@ -22,7 +22,6 @@ from msgspec import Raw
 
 from ledger.book.instant import Instant, format_instant, instant_ms
 from ledger.errors import DossierRejected
-from ledger.evidence.ball_made import JudgedTable
 from ledger.evidence.ball_sheet import BallRows
 from ledger.evidence.event_facts import EventFacts, SaidFact
 from ledger.evidence.event_hash import event_hash, hash_of
@@ -43,6 +42,7 @@ from ledger.evidence.event_text import BallTexts, Cure, cure_elements
 from ledger.evidence.events_of_balls import BALL_EVENTS, Scene
 from ledger.evidence.events_of_holds import HOLD_EVENTS, breach_event
 from ledger.evidence.events_of_lots import LOT_EVENTS
+from ledger.evidence.judged import Judged
 from ledger.line.balls import BallEngraved, BallEngravedAnew, UnitStarted
 from ledger.line.cure_temperatures import TemperatureLogged
 from ledger.line.fact import parse_address
@@ -104,7 +104,7 @@ class Events:
         self._scopes: dict[tuple[object, ...], _Scope] = {}
         self._texts = BallTexts(plant)
 
-    def of_ball(self, rows: BallRows, tables: Sequence[JudgedTable], *, quickly: bool = True) -> bytes:
+    def of_ball(self, rows: BallRows, judged: Sequence[Judged], *, quickly: bool = True) -> bytes:
         """The document of a ball with the verdicts of its sheet. Raises DossierRejected where nothing is told of it.
 
         ``quickly``: its own events are put together from texts that are kept (`event_text`), where that can be; they are
@@ -113,7 +113,7 @@ class Events:
         unit, scope = rows.unit, self._scope(rows)
         node = f"unit:{unit.unit}"
         facts = self._facts.facts_of(node)
-        scene = Scene(named=scope.named, unit=unit.unit, lot=unit.lot, numbers=self._numbers(node), tables=tables)
+        scene = Scene(named=scope.named, unit=unit.unit, lot=unit.lot, numbers=self._numbers(node), judged=judged)
         cure = self._cure(unit.unit, rows.lots[unit.lot])
         own = self._quickly(facts, scene, cure) if quickly else None
         if own is None:
@@ -123,7 +123,7 @@ class Events:
 
     def _scope(self, rows: BallRows) -> _Scope:
         """What the ball's document shares with those of other balls."""
-        held = (rows.trace, rows.model, rows.lots)
+        held = (rows.trace, rows.model)
         key = (rows.unit.lot, *(id(one) for one in held))
         found = self._scopes.get(key)
         if found is None:

@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from ledger.book import canonical
 from ledger.errors import DossierRejected, LedgerError, MalformedDossier, MalformedLink
 from ledger.evidence.archive import Archive
-from ledger.evidence.ball_made import JudgedTable
 from ledger.evidence.ball_sheet import BallRows
 from ledger.evidence.dossier_format import MAX_EVENTS_BYTES, MAX_LINE_BYTES, first_difference, told_short
 from ledger.evidence.entry_read import ProvedEntries
@@ -19,6 +18,7 @@ from ledger.evidence.event_facts import EventFacts, ToldEntry, told_entry
 from ledger.evidence.event_names import Plant
 from ledger.evidence.event_shapes import Document, event_fields, parse_events
 from ledger.evidence.events import Events
+from ledger.evidence.judged import Judged
 from ledger.evidence.proved_entry import ProvedEntry
 from ledger.line.record import Record
 
@@ -42,14 +42,14 @@ class EventsCheck:
         """Take the next entry, which has been proved."""
         self._facts.take(entry, records)
 
-    def check(self, rows: BallRows, tables: Sequence[JudgedTable]) -> None:
-        """Check the events of a ball whose sheet has these tables. Raises MalformedDossier or DossierRejected."""
+    def check(self, rows: BallRows, judged: Sequence[Judged]) -> None:
+        """Check the events of a ball whose sheet has these verdicts. Raises MalformedDossier or DossierRejected."""
         name = events_name(rows.unit.unit)
         raw = self._archive.content(name, MAX_EVENTS_BYTES)
-        if self._is_made(raw, rows, tables):
+        if self._is_made(raw, rows, judged):
             return
         said = parse_events(raw, name)
-        found = self._maker(said, name).of_ball(rows, tables)
+        found = self._maker(said, name).of_ball(rows, judged)
         if found == raw:
             return
         differs = first_difference(event_fields(said), event_fields(parse_events(found, name)))
@@ -58,12 +58,12 @@ class EventsCheck:
             "events differ from the entries", expected=told_short(other), got=told_short(one), where=f"{name}: {field}"
         )
 
-    def _is_made(self, raw: bytes, rows: BallRows, tables: Sequence[JudgedTable]) -> bool:
+    def _is_made(self, raw: bytes, rows: BallRows, judged: Sequence[Judged]) -> bool:
         """Whether these are to the byte the events made here; what is odd is left to be read, and named, in full."""
         if self._events is None:
             return False
         try:
-            return self._events.of_ball(rows, tables) == raw
+            return self._events.of_ball(rows, judged) == raw
         except LedgerError:
             return False
 

@@ -16,12 +16,12 @@ from typing import Any, Literal, NamedTuple
 
 from msgspec import UNSET, UnsetType
 
-from ledger.evidence.ball_made import JudgedTable
 from ledger.evidence.event_facts import SaidFact
 from ledger.evidence.event_names import Named, file_address
 from ledger.evidence.event_readings import reading_elements
 from ledger.evidence.event_shapes import Event, Master, ObjectEvent, Quantity, Sensed, Transaction, TransformationEvent
 from ledger.evidence.events_of_lots import at_place, ending_events, head
+from ledger.evidence.judged import Judged
 from ledger.line.balls import BallEngraved, BallEngravedAnew, UnitStarted, UnitWorked
 from ledger.line.fact import parse_address
 from ledger.line.inspections import Inspection
@@ -33,14 +33,14 @@ class Scene(NamedTuple):
     """What the events of one document need to know besides the fact.
 
     ``unit`` and ``lot``: the ball and its lot; ``numbers``: the facts that gave it a number, ascending, and the numbers;
-    ``tables``: the verdicts of its sheet; ``cure``: how its shell lot cured.
+    ``judged``: the verdicts of its sheet; ``cure``: how its shell lot cured.
     """
 
     named: Named
     unit: str = ""
     lot: str = ""
     numbers: Sequence[tuple[str, str]] = ()
-    tables: Sequence[JudgedTable] = ()
+    judged: Sequence[Judged] = ()
     cure: tuple[Sensed, ...] = ()
 
     def number_at(self, fact: str, *, after: bool = False) -> str:
@@ -133,12 +133,9 @@ def _inspected(said: SaidFact, subject: str, scene: Scene) -> list[Event]:
 
 def judged_by_fact(said: SaidFact, scene: Scene) -> list[tuple[str, str]]:
     """The rulebook and the outcome of each verdict of the sheet that rests on a fact: none on a body that does not stand."""
-    return [
-        (table.rulebook, line.outcome)
-        for table in (scene.tables if said.stands else ())
-        for line in table.verdicts
-        if line.fact == said.fact
-    ]
+    if not said.stands:
+        return []
+    return [(rulebook, outcome) for rulebook, outcome, fact in scene.judged if fact == said.fact]
 
 
 def _disposition(outcomes: set[str]) -> Literal["conformant", "non_conformant"] | UnsetType:

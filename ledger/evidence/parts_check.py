@@ -81,7 +81,7 @@ class PartsCheck:
             self._table.take(ball.sheet)
         if self._events is not None and (name := f"events/{ball.unit}.jsonld") in self._archive:
             with naming_entries(name):
-                self._events.check(ball.rows, ball.tables)
+                self._events.check(ball.rows, ball.judged)
         if self._credentials is not None and (name := f"credentials/{ball.unit}.json") in self._archive:
             with naming_entries(name):
                 self._credentials.check(ball.rows, ball.sheet)

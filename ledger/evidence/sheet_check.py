@@ -92,7 +92,7 @@ class SheetCheck:
             return None
         for tally, overall in zip(self._tallies, made.overalls, strict=True):
             tally[overall] += 1
-        return BallMade(rows, raw)
+        return BallMade(rows, made, raw)
 
     def _slowly(self, unit: str) -> BallMade:
         name = _name(unit)
@@ -116,7 +116,7 @@ class SheetCheck:
             )
         for tally, table in zip(self._tallies, found.tables, strict=True):
             tally[table.overall] += 1
-        return BallMade(rows, raw, said)
+        return BallMade(rows, said, raw)
 
     def _check_addresses(self, sheet: BallSheet, name: str) -> None:
         facts = chain(

@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from itertools import chain
 from operator import attrgetter
 from typing import Any, NamedTuple
 
@@ -25,6 +26,7 @@ from ledger.conformity.outcome import OUTCOMES, Verdict
 from ledger.conformity.verdict import judge_within, limited_by
 from ledger.evidence.ball_sheet import BallRows, DatedRulebook, lot_lines, outline, reading_line, verdict_line
 from ledger.evidence.dossier_format import BallSheet, Page, VerdictTable, encode_page
+from ledger.evidence.judged import Judged
 from ledger.line.reading_rows import Measured as MeasuredRow
 from ledger.line.standing_readings import parse_manner, parse_sources
 
@@ -54,15 +56,39 @@ _Text = msgspec.defstruct(
 )
 """A sheet whose long parts are JSON already; its fields and their order are those of `BallSheet`."""
 
-Parts = tuple[Any, ...]
-"""JSON in pieces, and names of quantities in turn: the fact of that reading stands between two pieces."""
+
+class Parts(NamedTuple):
+    """JSON in pieces; ``between``: the names of quantities, the fact of whose reading stands between two pieces."""
+
+    pieces: tuple[bytes, ...]
+    between: tuple[str, ...]
+
+
+Fill = Callable[[Parts], bytes]
+"""The JSON of parts, with the facts of a ball."""
 
 
 class SheetMade(NamedTuple):
-    """The bytes of a sheet, and the worst outcome by each rulebook."""
+    """The bytes of a sheet, and the verdicts by each rulebook; ``facts``: the fact of each reading."""
 
     raw: bytes
-    overalls: tuple[str, ...]
+    tables: Sequence[_Table]
+    facts: Mapping[str, bytes]
+
+    @property
+    def overalls(self) -> list[str]:
+        """The worst outcome by each rulebook."""
+        return [table.overall for table in self.tables]
+
+    @property
+    def judged(self) -> list[Judged]:
+        """The verdicts that rest on a reading."""
+        return [
+            Judged(table.rulebook, OUTCOMES[line.outcome], self.facts[line.rests_on].decode())
+            for table in self.tables
+            for line in table.lines
+            if line.rests_on
+        ]
 
 
 class SheetText:
@@ -81,14 +107,15 @@ class SheetText:
             self._judges = [_Judge(judge.dated) for judge in self._judges]
         judged = rows.judged()
         read, facts = self._readings.of(rows)
-        tables = [judge.table(rows, judged, read, facts) for judge in self._judges]
+        fill = _filler(facts)
+        tables = [judge.table(rows, judged, read, fill) for judge in self._judges]
         text = _Text(
             **outline(rows),
             lots=self._lot_lines(rows),
-            readings=Raw(b"[" + b",".join([_filled(one.line, facts) for one in read.values()]) + b"]"),
-            tables=Raw(b"[" + b",".join([text for text, _ in tables]) + b"]"),
+            readings=Raw(b"[" + b",".join([fill(one.line) for one in read.values()]) + b"]"),
+            tables=Raw(b"[" + b",".join([table.text for table in tables]) + b"]"),
         )
-        return SheetMade(encode_page(text) + b"\n", tuple(overall for _, overall in tables))
+        return SheetMade(encode_page(text) + b"\n", tables, facts)
 
     def _lot_lines(self, rows: BallRows) -> Raw:
         # Balls of one lot share their trace; it is kept, so that no other takes its place in memory.
@@ -174,7 +201,14 @@ class _Readings:
     def _clock(self, rows: BallRows, gauge: str) -> _Clock:
         ground = (rows.calibrations.get(gauge), rows.gauges.get(gauge), rows.studies.get(gauge))
         known = self._clocks.get(gauge)
-        if known is None or any(one is not other for one, other in zip(known.ground, ground, strict=True)):
+        held = None if known is None else known.ground
+        if (
+            known is None
+            or held is None
+            or held[0] is not ground[0]
+            or held[1] is not ground[1]
+            or held[2] is not ground[2]
+        ):
             made = ground[0] or ()
             starts, ends = sorted({row.at_ms for row in made}), sorted({row.due_ms for row in made})
             known = self._clocks[gauge] = _Clock(ground, self._number(), starts, ends)
@@ -208,11 +242,24 @@ class _Recorded(Mapping[str, Measured]):
 
 
 class _Line(NamedTuple):
-    """The line of a verdict, and the places of its outcomes among `OUTCOMES`; ``house`` is -1 where there is none."""
+    """The line of a verdict, and the places of its outcomes among `OUTCOMES`; ``house`` is -1 where there is none.
+
+    ``rests_on``: the quantity on whose reading it rests, empty for none.
+    """
 
     line: Parts
     outcome: int
     house: int
+    rests_on: str
+
+
+class _Table(NamedTuple):
+    """The JSON of a table, its worst outcome, its rulebook and the lines in it."""
+
+    text: bytes
+    overall: str
+    rulebook: str
+    lines: Sequence[_Line]
 
 
 class _Ask(NamedTuple):
@@ -243,12 +290,11 @@ class _Judge:
         self._limited = limited_by(dated.rulebook)
         self._bases: dict[tuple[Any, ...], _Base] = {}
 
-    def table(
-        self, rows: BallRows, judged: JudgedRows, read: Mapping[str, _Read], facts: Mapping[str, bytes]
-    ) -> tuple[bytes, str]:
-        """The JSON of a ball's table, and its worst outcome."""
+    def table(self, rows: BallRows, judged: JudgedRows, read: Mapping[str, _Read], fill: Fill) -> _Table:
+        """A ball's table."""
         base = self._base(rows, judged)
         texts: list[bytes] = []
+        lines: list[_Line] = []
         worst = theirs = len(OUTCOMES)
         for place, way in enumerate(base.ways):
             # Where the way leads with these readings; no function of its own, since every line goes through here.
@@ -257,13 +303,14 @@ class _Judge:
                 one = read.get(step.quantity)
                 step = step.then.get(_NONE if one is None else one.number)
             line: _Line = step or self._make(base, place, read)
-            parts = line.line
-            texts.append(parts[0] if len(parts) == 1 else _filled(parts, facts))
-            worst = min(worst, line.outcome)
-            if line.house != _NONE:
-                theirs = min(theirs, line.house)
+            lines.append(line)
+            parts = line[0]
+            texts.append(fill(parts) if parts[1] else parts[0][0])
+            worst = min(worst, line[1])
+            if _NONE < line[2] < theirs:
+                theirs = line[2]
         head, overall = base.heads.get((worst, theirs)) or self._head(base, worst, theirs)
-        return head + b",".join(texts) + b"]}", overall
+        return _Table(head + b",".join(texts) + b"]}", overall, self.dated.digest, lines)
 
     def _base(self, rows: BallRows, judged: JudgedRows) -> _Base:
         made, finish = made_on(judged, self.dated.rulebook), finish_of(judged)
@@ -325,16 +372,27 @@ def _with_way(way: _Ask | _Line | None, asked: Sequence[str], read: Mapping[str,
 def _line_of(verdict: Verdict) -> _Line:
     house = verdict.house
     theirs = _NONE if house is UNSET else _RANK[house.outcome]
-    return _Line(_split(encode_page(verdict_line(verdict))), _RANK[verdict.outcome], theirs)
+    rests_on = verdict.fact.strip("\x7f") if verdict.fact else ""
+    return _Line(_split(encode_page(verdict_line(verdict))), _RANK[verdict.outcome], theirs, rests_on)
 
 
 def _split(raw: bytes) -> Parts:
     parts = _MARK.split(raw)
-    return tuple(part.decode() if place % 2 else part for place, part in enumerate(parts))
+    return Parts(tuple(parts[::2]), tuple(name.decode() for name in parts[1::2]))
 
 
-def _filled(parts: Parts, facts: Mapping[str, bytes]) -> bytes:
-    return b"".join([facts[part] if place % 2 else part for place, part in enumerate(parts)])
+def _filler(facts: Mapping[str, bytes]) -> Fill:
+    """Fills parts with the facts of a ball, most of whose readings are of one inspection."""
+    different = set(facts.values())
+    if len(different) == 1:
+        (fact,) = different
+        return lambda parts: fact.join(parts[0])
+
+    def fill(parts: Parts) -> bytes:
+        between = [facts[quantity] for quantity in parts.between]
+        return b"".join(chain.from_iterable(zip(parts.pieces, [*between, b""], strict=True)))
+
+    return fill
 
 
 def _getter(names: Sequence[str]) -> Callable[[MeasuredRow], tuple[Any, ...]]:

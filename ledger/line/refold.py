@@ -204,12 +204,7 @@ class _Fold(State):
         return self.held(row, value)
 
     def put(self, row: Row) -> None:
-        view = VIEW_OF[type(row)]
-        for column in view.lookups:
-            value = getattr(row, column)
-            if value is not None:
-                self.expect(view.row, column, value)
-        super().put(row)
+        self.enter(row, VIEW_OF[type(row)].lookups)
 
 
 class _Meanwhile(State):
@@ -286,22 +281,28 @@ def refold(
 
 def fold_fresh(facts: Iterable[Fact], nodes: Container[str]) -> State:
     """The rows that the nodes have by these facts alone, as `refold` folds them, where there is no book beside them."""
-    fold, rows = _Fold(), _Fold()
+    fold, rows = _Fold(), State()
     for fact in _in_order({fact.address: fact for fact in facts}):
         if fact.breaches:
             enter_breach_holds(msgspec.structs.replace(fact, breaches=own_breaches(fact)), fold)
         if (kind := PLAIN_KIND_OF.get(type(fact.record))) is not None:
             kind.effects(fact, fold)
-    _put_rows(fold, nodes, rows)
+    for row in _rows_of(fold, nodes):
+        rows.hold(row)
     return rows
 
 
 def _put_rows(fold: _Fold, nodes: Container[str], state: State) -> None:
+    for row in _rows_of(fold, nodes):
+        state.put(row)
+
+
+def _rows_of(fold: _Fold, nodes: Container[str]) -> Iterator[Row]:
     for row_type, view in VIEW_OF.items():
         for row in fold.all_of(row_type):
             # A set of gauges is no node's: it is there for any inspection that names it.
             if row_type is GaugeSet or view.node(row) in nodes:
-                state.put(row)
+                yield row
 
 
 def _standing_facts(nodes: set[str], bodies: Mapping[str, Fact | None], state: State) -> dict[str, Fact]:

@@ -172,6 +172,31 @@ class State:
         else:
             rows[key] = row
 
+    def hold(self, row: Row) -> None:
+        """Hold a row as one that was loaded, by its key alone: for whoever asks by `held` and `all_of`."""
+        held = self._held[type(row)]
+        held.rows[held.key_of(row)] = row
+
+    def enter(self, row: Row, columns: Iterable[str]) -> None:
+        """Put a row that is not undone and not stored; it is found by these columns too."""
+        held = self._held[type(row)]
+        key = held.key_of(row)
+        old = held.rows.get(key)
+        if old is not None:
+            held.place(key, old, row)
+        held.rows[key] = row
+        buckets = held.buckets
+        for column in columns:
+            value = getattr(row, column)
+            if value is not None:
+                buckets.setdefault(column, {}).setdefault(value, {})
+        for column, by_value in buckets.items():
+            value = getattr(row, column)
+            if value is not None and value in by_value:
+                by_value[value][key] = None
+        if held.memo:
+            held.memo.clear()
+
     def held(self, row: type[R], key: str) -> R | None:
         """The row with this key if the overlay holds it; for effects, whose node is always loaded."""
         return self._held[row].rows.get(key)  # type: ignore[return-value]  # rows of one view are of its class

@@ -21,6 +21,7 @@ from ledger.evidence.entry_read import ProvedEntries
 from ledger.evidence.event_facts import EventFacts, told_entry
 from ledger.evidence.events import Events
 from ledger.evidence.events_check import EventsCheck
+from ledger.evidence.judged import judged_in
 from ledger.line.rows import BookKey
 from tests.evidence.small_dossier import (
     KEY,
@@ -81,7 +82,7 @@ def events_of(found: list[DossierEntry]) -> Iterator[tuple[str, bytes]]:
     for one in told.values():
         facts.take(one.entry, one.records)
     maker = Events(PLANT, facts)
-    yield from ((unit, maker.of_ball(ball_rows(unit), sheet(unit).tables)) for unit in UNITS)
+    yield from ((unit, maker.of_ball(ball_rows(unit), judged_in(sheet(unit).tables))) for unit in UNITS)
 
 
 @cache
@@ -116,7 +117,7 @@ def check_events(raw: bytes) -> None:
         entry = read_entry(archive.read(name, MAX_ENTRY_BYTES))
         checked.take(entry, read_records(entry.said.records, name))
     for unit in UNITS:
-        checked.check(ball_rows(unit), sheet(unit).tables)
+        checked.check(ball_rows(unit), judged_in(sheet(unit).tables))
 
 
 def head() -> Checkpoint:
