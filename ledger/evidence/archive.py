@@ -36,6 +36,7 @@ _KEPT = struct.Struct("<BII")
 _DATE = 0x0021
 _FULL16, _FULL32 = 0xFFFF, 0xFFFFFFFF
 _BLOCK = 1 << 20
+_LINES = 1 << 16
 
 
 class Member(NamedTuple):
@@ -206,24 +207,37 @@ class Archive:
         member = self._member(name)
         if member.size > limit:
             raise MalformedDossier("file is too long", expected=f"at most {limit} bytes", got=member.size, where=name)
+        return self._checked(member)
+
+    def _checked(self, member: Member) -> bytes:
+        """The content of a member, its header and CRC compared."""
         header = _local_header(member)
         raw = self._bytes_at(member.offset, len(header) + member.size)
         content = raw[len(header) :]
-        if raw[: len(header)] != header or zlib.crc32(content) != member.crc:
-            raise MalformedDossier("file is not as its directory says", where=name, mend="get the dossier again")
+        if not raw.startswith(header) or zlib.crc32(content) != member.crc:
+            raise MalformedDossier("file is not as its directory says", where=member.name, mend="get the dossier again")
         return content
 
     def lines(self, name: str, longest: int) -> Iterator[bytes]:
         """The lines of a member without their newlines, read one at a time. Raises MalformedDossier."""
         member = self._member(name)
-        at, end = member.offset + len(_local_header(member)), member.offset + len(_local_header(member)) + member.size
+        at = member.offset + _LOCAL.size + len(name)
+        end = at + member.size
+        rest = b""
         while at < end:
-            self._file.seek(at)
-            line = self._file.readline(min(longest + 1, end - at))
-            if not line.endswith(b"\n"):
-                raise MalformedDossier("line is too long or has no end", where=name)
-            at += len(line)
-            yield line[:-1]
+            # A line that ends is read whole by one more block; what is left over begins the next.
+            block = self._bytes_at(at, min(max(_LINES, longest + 1), end - at))
+            at += len(block)
+            lines = (rest + block).split(b"\n")
+            rest = lines.pop()
+            for line in lines:
+                if len(line) > longest:
+                    raise MalformedDossier("line is too long or has no end", where=name)
+                yield line
+            if len(rest) > longest:
+                break
+        if rest:
+            raise MalformedDossier("line is too long or has no end", where=name)
 
     def content(self, name: str, limit: int) -> bytes:
         """The content of a member of at most ``limit`` bytes, which was read by `read` or `digest` before: not again checked."""
@@ -240,7 +254,7 @@ class Archive:
             for block in self.digest_blocks(name):
                 digest.update(block)
             return digest.hexdigest()
-        return hashlib.sha256(self.read(name, member.size)).hexdigest()
+        return hashlib.sha256(self._checked(member)).hexdigest()
 
     def digest_blocks(self, name: str) -> Iterator[bytes]:
         """The content of a member in blocks, its header and CRC compared. Raises MalformedDossier."""

@@ -198,11 +198,18 @@ class EventFacts:
             found = self._kept[fact] = self._read_bodies(fact)
         return found
 
+    def is_said_once(self, fact: str) -> bool:
+        """Whether a fact has one body: no correction at hand states it otherwise."""
+        return fact not in self._corrections
+
     def _read_bodies(self, fact: str) -> list[SaidFact]:
         index, position = parse_address(fact)
         entry = self._read(index)
         if position >= len(entry.records):
             raise DossierRejected("entry has no such record", got=fact, where=f"entry {index}")
+        if fact not in self._corrections and not entry.told and not entry.entry.breaches:
+            said, recorded_at = entry.records[position], entry.entry.recorded_at
+            return [SaidFact(fact, fact, said, True, recorded_at, entry.told, ())]  # a field of a tuple
         bodies = [_body(fact, fact, entry, entry.records[position], f"{position}/")]
         for where in self._corrections.get(fact, ()):
             correction, record, place = (int(part) for part in where.split("."))

@@ -117,7 +117,7 @@ class BallTexts:
         record: Any = said.record
         kind: type[Record] = type(record)
         own_number = record.serial if kind is BallEngraved else ""
-        number = own_number or scene.number_at(said.fact)
+        number = own_number or (scene.number_at(said.fact) if scene.numbers else "")
         if (
             kind not in QUICK
             or said.breaches
@@ -145,8 +145,8 @@ class BallTexts:
             number,
             str(place),
         )
-        in_json = (*values, ",".join([one.json for one in sensed]))
-        in_hashed = (utc_text(at), *values[1:], "".join(sorted([one.hashed for one in sensed])))
+        in_json = (*values, ",".join([json for json, _ in sensed]))
+        in_hashed = (utc_text(at), *values[1:], "".join(sorted([hashed for _, hashed in sensed])))
         if key not in self._events:
             if len(self._events) >= _KEPT_EVENTS:
                 self._events.clear()
@@ -183,8 +183,8 @@ class BallTexts:
         is_right = made.filled(*values) == (json, hashed)
         return made if is_right and not any(text in json or text in hashed for text in _STANDINS) else None
 
-    def _sensed_of(self, record: Any, cure: Cure) -> list[Texts]:
-        """The sensor elements of an event: readings and their conditions, or how the lot cured."""
+    def _sensed_of(self, record: Any, cure: Cure) -> list[tuple[str, str]]:
+        """The sensor elements of an event, as `Texts`: readings and their conditions, or how the lot cured."""
         if type(record) is BallEngraved:
             return self._cured(cure)
         if type(record) is not Inspection:
@@ -194,7 +194,7 @@ class BallTexts:
         stated = (record.temperature_c, record.humidity_percent, record.delay_s)
         if stated != _NOT_STATED:
             elements.append(self._sensed.get(stated) or self._stated(stated))
-        return [Texts(at.join(json), utc.join(hashed)) for json, hashed in elements]
+        return [(at.join(json), utc.join(hashed)) for json, hashed in elements]
 
     def _reading(self, reading: Reading) -> _Element:
         return self._keep(reading, reading_element(_AT_UTC, reading, self._plant))
@@ -209,8 +209,8 @@ class BallTexts:
         made = self._sensed[key] = _Element(event_json(stands).split(_AT_UTC), hashed)
         return made
 
-    def _cured(self, cure: Cure) -> list[Texts]:
-        texts = [Texts(event_json(log), element_text(event_fields(log))) for log in cure.logs]
+    def _cured(self, cure: Cure) -> list[tuple[str, str]]:
+        texts: list[tuple[str, str]] = [(event_json(log), element_text(event_fields(log))) for log in cure.logs]
         if not cure.ended_at:
             return texts
         made = self._cures.get(cure.began_at)

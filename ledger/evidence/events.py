@@ -73,12 +73,13 @@ class Told(NamedTuple):
 class _Scope(NamedTuple):
     """What the documents of balls with one way back through the lots share.
 
-    ``held`` keeps what the scope is known by from being another thing at the same place in memory.
+    ``told``: the events of the lots, once a ball asked for them; ``held`` keeps what the scope is known by from being another thing at the same place in memory.
     """
 
     named: Named
-    told: Sequence[Told]
+    lots: Sequence[str]
     possible: Sequence[str]
+    told: list[Told]
     held: tuple[object, ...]
 
 
@@ -112,45 +113,44 @@ class Events:
         """
         unit, scope = rows.unit, self._scope(rows)
         node = f"unit:{unit.unit}"
-        facts = self._facts.facts_of(node)
-        scene = Scene(named=scope.named, unit=unit.unit, lot=unit.lot, numbers=self._numbers(node), judged=judged)
-        cure = self._cure(unit.unit, rows.lots[unit.lot])
-        own = self._quickly(facts, scene, cure) if quickly else None
+        standing = self._standing(node)
+        scene = Scene(named=scope.named, unit=unit.unit, lot=unit.lot, numbers=_numbers(node, standing), judged=judged)
+        cure = self._cure(standing, rows.lots[unit.lot])
+        own = self._quickly(standing, scene, cure) if quickly else None
         if own is None:
-            own = self._history(node, facts, scene._replace(cure=cure_elements(cure, self._plant)))
+            full = scene._replace(cure=cure_elements(cure, self._plant))
+            own = self._history(node, [said.fact for said in standing], full)
+        if not scope.told:
+            scope.told.extend(one for name in scope.lots for one in self._lot(name, scope.named, rows.model.gtin))
         subject = ball_address(self._plant, unit, rows.model.gtin)
-        return self._document(subject, [*own, *scope.told], scope.possible)
+        return self._document(subject, own + scope.told, scope.possible)
 
     def _scope(self, rows: BallRows) -> _Scope:
         """What the ball's document shares with those of other balls."""
-        held = (rows.trace, rows.model)
-        key = (rows.unit.lot, *(id(one) for one in held))
+        key = (rows.unit.lot, id(rows.trace), id(rows.model))
         found = self._scopes.get(key)
         if found is None:
             if len(self._scopes) >= _KEPT_SCOPES:
                 self._scopes.clear()
-            found = self._scopes[key] = self._make_scope(rows, held)
+            found = self._scopes[key] = self._make_scope(rows)
         return found
 
-    def _make_scope(self, rows: BallRows, held: tuple[object, ...]) -> _Scope:
+    def _make_scope(self, rows: BallRows) -> _Scope:
         model = rows.model
-        scope = [rows.unit.lot, *(one.lot for one in rows.trace.ancestors)]
-        lots = {name: rows.lots[name] for name in scope}
+        lots = {name: rows.lots[name] for name in (rows.unit.lot, *(one.lot for one in rows.trace.ancestors))}
         shells = [name for name, row in lots.items() if row.stage == "shell" and row.model == model.model]
         named = Named(self._plant, {name: row.stage for name, row in lots.items()}, dict.fromkeys(shells, model.gtin))
-        told = [one for name in scope for one in self._lot(name, named, model.gtin)]
         possible = [named.lot(one.lot) for one in rows.trace.ancestors if one.certainty == "possible"]
-        return _Scope(named, told, possible, held)
+        return _Scope(named, tuple(lots), possible, [], (rows.trace, model))
 
-    def _quickly(self, facts: Sequence[str], scene: Scene, cure: Cure) -> list[Told] | None:
+    def _quickly(self, standing: Iterable[SaidFact], scene: Scene, cure: Cure) -> list[Told] | None:
         """A ball's own events out of texts that are kept; None where one of them has to be told in full."""
         told = []
-        for fact in facts:
-            bodies = self._facts.bodies(fact)
-            texts = self._texts.event(bodies[0], scene, cure) if len(bodies) == 1 else None
+        for said in standing:
+            texts = self._texts.event(said, scene, cure) if self._facts.is_said_once(said.fact) else None
             if texts is None:
                 return None
-            said, place = bodies[0], (*parse_address(fact), 0, 0)
+            place = (*parse_address(said.fact), 0, 0)
             told.append(Told(instant_ms(said.record.at), place, texts.json, hash_of(texts.hashed), said.recorded_at))
         return told
 
@@ -175,8 +175,9 @@ class Events:
         lot = self._lot_of(name) if sort == "unit" else ""
         if lot not in lots:
             return Scene(named=named)
-        cure = cure_elements(self._cure(name, lots[lot]), self._plant)
-        return Scene(named=named, unit=name, lot=lot, numbers=self._numbers(node), cure=cure)
+        standing = self._standing(node)
+        cure = cure_elements(self._cure(standing, lots[lot]), self._plant)
+        return Scene(named=named, unit=name, lot=lot, numbers=_numbers(node, standing), cure=cure)
 
     def _lot_of(self, unit: str) -> str:
         lots = [body.record.lot for body in self._standing(f"unit:{unit}") if isinstance(body.record, BallEngraved)]
@@ -219,24 +220,12 @@ class Events:
     def _standing(self, node: str) -> list[SaidFact]:
         return [self._facts.bodies(fact)[-1] for fact in self._facts.facts_of(node)]
 
-    def _numbers(self, node: str) -> list[tuple[str, str]]:
-        """The facts that gave the ball a number, and the numbers."""
-        return [
-            (body.fact, body.record.serial)
-            for body in self._standing(node)
-            if isinstance(body.record, BallEngraved | BallEngravedAnew) and f"unit:{body.record.unit}" == node
-        ]
-
-    def _cure(self, unit: str, lot: Lot) -> Cure:
+    def _cure(self, standing: Iterable[SaidFact], lot: Lot) -> Cure:
         """How a ball's shell lot cured: the time to the first step that the cure comes before, and what was logged."""
         if lot.lot not in self._cures:
             self._cures[lot.lot] = self._lot_cure(lot.lot)
         steps, logs = self._cures[lot.lot]
-        own = [
-            body.record.at
-            for body in self._standing(f"unit:{unit}")
-            if isinstance(body.record, UnitStarted | BallEngraved)
-        ]
+        own = [body.record.at for body in standing if isinstance(body.record, UnitStarted | BallEngraved)]
         ends = [(instant_ms(at), at) for at in (*steps, *own) if instant_ms(at) >= lot.ended_ms]
         return Cure(_instant_text(lot.ended_ms), min(ends)[1] if ends else "", logs)
 
@@ -265,6 +254,15 @@ class Events:
                 body=WrittenBody(events=tuple(Raw(one.text.encode()) for one in told)),
             )
         )
+
+
+def _numbers(node: str, standing: Iterable[SaidFact]) -> list[tuple[str, str]]:
+    """The facts that gave the ball a number, and the numbers."""
+    return [
+        (body.fact, body.record.serial)
+        for body in standing
+        if isinstance(body.record, BallEngraved | BallEngravedAnew) and f"unit:{body.record.unit}" == node
+    ]
 
 
 _order = itemgetter(0, 1)

@@ -49,7 +49,7 @@ class EventsCheck:
         if self._is_made(raw, rows, judged):
             return
         said = parse_events(raw, name)
-        found = self._maker(said, name).of_ball(rows, judged)
+        found = self._maker(said, name).of_ball(rows, judged, quickly=False)
         if found == raw:
             return
         differs = first_difference(event_fields(said), event_fields(parse_events(found, name)))

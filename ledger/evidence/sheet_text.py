@@ -83,8 +83,9 @@ class SheetMade(NamedTuple):
     @property
     def judged(self) -> list[Judged]:
         """The verdicts that rest on a reading."""
+        facts = {quantity: fact.decode() for quantity, fact in self.facts.items()}
         return [
-            Judged(table.rulebook, OUTCOMES[line.outcome], self.facts[line.rests_on].decode())
+            (table.rulebook, OUTCOMES[line.outcome], facts[line.rests_on])
             for table in self.tables
             for line in table.lines
             if line.rests_on
