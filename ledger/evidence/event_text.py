@@ -45,8 +45,10 @@ from ledger.line.shipments import Restocked
 QUICK = frozenset({UnitStarted, UnitWorked, BallEngraved, Inspection, Release, Regrade, Rework, Restocked})
 """The kinds whose events are told here: one event each, about the ball alone."""
 
-_OWN = frozenset({"at", "unit", "serial", "place", "readings", "temperature_c", "humidity_percent", "delay_s"})
-"""The fields of a record that are a ball's own; readings and their conditions are texts of their own."""
+_OWN = frozenset(
+    {"at", "unit", "serial", "place", "readings", "temperature_c", "humidity_percent", "delay_s", "bases", "note"}
+)
+"""The fields of a record that are a ball's own, or are not told; readings and their conditions are texts of their own."""
 
 _AT, _RECORDED, _INDEX = "9871-02-03T04:05:06.007", "9872-03-04T05:06:07.008+00:00", "98732415967"
 _AT_UTC = f"{_AT}+00:00"

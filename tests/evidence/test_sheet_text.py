@@ -14,6 +14,7 @@ from ledger.book.canonical import encode
 from ledger.conformity.rulebook import parse_rulebook, rulebook_digest, shipped_rulebooks
 from ledger.evidence.ball_sheet import BallRows, DatedRulebook, ball_sheet
 from ledger.evidence.dossier_format import format_page
+from ledger.evidence.judged import judged_in
 from ledger.evidence.sheet_text import SheetText
 from ledger.line.quantity import QUANTITIES
 from ledger.line.reading_rows import Calibration, Gauge
@@ -127,7 +128,9 @@ def balls(draw: st.DrawFn) -> BallRows:
 def test_a_sheet_is_the_same_to_the_byte(rows: BallRows) -> None:
     """Whatever was read of the ball, when, how and with which gauge; and so are its worst outcomes."""
     slowly = ball_sheet(rows, RULEBOOKS)
-    assert (format_page(slowly), tuple(table.overall for table in slowly.tables)) == TEXT.sheet(rows)
+    made = TEXT.sheet(rows)
+    assert (format_page(slowly), [table.overall for table in slowly.tables]) == (made.raw, made.overalls)
+    assert judged_in(slowly.tables) == made.judged
 
 
 def test_what_is_kept_is_let_go() -> None:
