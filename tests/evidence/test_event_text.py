@@ -120,7 +120,8 @@ def test_what_is_told_quickly_is_what_is_told_in_full(example: tuple[SaidFact, S
 
 def test_plain_events_of_every_quick_kind_are_told_quickly() -> None:
     """Of a ball with its one number, and of the next one like it."""
-    at, more = "2026-01-02T03:04:05.678+02:00", {"unit": "U-1", "station": "E-1"}
+    at = "2026-01-02T03:04:05.678+02:00"
+    more: dict[str, Any] = {"unit": "U-1", "station": "E-1"}
     reading = Reading(quantity="mass", unit="lb", values=("15.29",), gauge="G-1")
     made: list[Any] = [
         UnitStarted(at=at, lot="SL-1", **more),
