@@ -79,8 +79,9 @@ def element_text(fields: Mapping[str, Any]) -> str:
 
 
 def utc_text(at: str) -> str:
-    """How an instant stands in the text."""
-    return _plain_text("time", at)
+    """How an instant stands in the text. Raises MalformedInstant."""
+    ms = instant_ms(at)
+    return f"{at[:-6]}Z" if at.endswith("+00:00") else format_instant(Instant(ms, 0)).replace("+00:00", "Z")
 
 
 def number_text(number: Decimal) -> str:
@@ -132,7 +133,7 @@ def _plain(name: str, value: Any) -> str:
 def _plain_text(name: str, value: str) -> str:
     text = value.strip()
     if name in _TIMES:
-        return format_instant(Instant(instant_ms(text), 0)).replace("+00:00", "Z")
+        return utc_text(text)
     if name in {"bizStep", "disposition", "type"}:
         return _word(name, text)
     return _number(text) if _NUMBER.fullmatch(text) else _link(text)
