@@ -2,7 +2,7 @@
 
 Takes one or two minutes; ``--full`` measures on a book of a million balls, which it makes the first time (some minutes)
 and keeps in the project's folder ``.pourbook/bench``; ``--only dossiers --dossier 100000`` makes a book that is large enough
-for the dossier.  Uses loopback and that folder, nothing else.
+for the dossier, and ``--signed`` one whose station signs each ball.  Uses loopback and that folder, nothing else.
 """
 
 from __future__ import annotations
@@ -74,8 +74,10 @@ def _arguments(words: list[str] | None) -> argparse.Namespace:
     parser.add_argument("--only", action="append", choices=tuple(MEASURES), help="only this one; may be given again")
     kept = Path(__file__).resolve().parents[2] / ".pourbook" / "bench"
     parser.add_argument("--folder", type=Path, default=kept, help="where the books lie")
+    parser.add_argument("--signed", action="store_true", default=None, help="a book whose station signs each ball")
     for field in msgspec.structs.fields(Sizes):
-        parser.add_argument(f"--{field.name.replace('_', '-')}", type=field.type, help=f"default {field.default}")
+        if field.type is not bool:
+            parser.add_argument(f"--{field.name.replace('_', '-')}", type=field.type, help=f"default {field.default}")
     return parser.parse_args(words)
 
 

@@ -14,17 +14,17 @@ STEP = 10 * LOT
 """Balls registered before the next are made."""
 
 
-def book_of(folder: Path, balls: int) -> Path:
-    """The folder of a book with that many balls (whole lots of them); made if it is not there yet.
+def book_of(folder: Path, balls: int, *, signed: bool = False) -> Path:
+    """The folder of a book with that many balls (whole lots of them), ``signed`` by their station; made if need be.
 
     Made by the writer itself, as every book is; about half a minute for each 100,000 balls.
     """
     balls = ready_end(balls)
-    kept = folder / f"balls-{balls}"
+    kept = folder / (f"balls-{balls}-signed" if signed else f"balls-{balls}")
     if (kept / "made").exists():
         return kept
     shutil.rmtree(kept, ignore_errors=True)
-    plant = create_plant(kept)
+    plant = create_plant(kept, signed=signed)
     book = open_plant(plant)
     began = time.perf_counter()
     try:

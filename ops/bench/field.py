@@ -21,7 +21,7 @@ class Sizes(msgspec.Struct, frozen=True, kw_only=True):
     """How much is measured. ``balls`` in the book; ``rounds`` in turn; entries a round over HTTP and in bulk.
 
     ``page_asks``: how often each page is asked for.  ``dossier``: balls of the large dossier, which is made
-    ``dossier_rounds`` times.
+    ``dossier_rounds`` times.  ``signed``: a station signs each ball.
     """
 
     balls: int = 20_000
@@ -35,6 +35,7 @@ class Sizes(msgspec.Struct, frozen=True, kw_only=True):
     page_asks: int = 20
     dossier: int = 20_000
     dossier_rounds: int = 1
+    signed: bool = False
 
     def used(self) -> int:
         """Balls that a run uses up at most."""
@@ -57,7 +58,7 @@ class Field:
         self.product = folder / "product"
         self.floor = folder / "floor"
         self.shim, self.no_shim = build_shim(folder)
-        self.plant = copy_book(book_of(folder, sizes.balls), self.product)
+        self.plant = copy_book(book_of(folder, sizes.balls, signed=sizes.signed), self.product)
         self._next = self.balls
         if registers:
             self._make_ready()

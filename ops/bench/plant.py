@@ -16,11 +16,13 @@ from ledger.access.tokens import Account
 from ledger.application.creating import create_book
 from ledger.application.pourbook import Pourbook, open_book, wall_clock_ms
 from ledger.application.signers import Signers, dossier_key_name
+from ledger.book.canonical import encode_typed
+from ledger.book.envelope import SAID_TYPE, sign_envelope
 from ledger.book.instant import Instant, format_instant
-from ledger.book.signing import signer_from_seed
+from ledger.book.signing import format_verifier, signer_from_seed
 from ledger.conformity.rulebook import shipped_rulebooks
 from ledger.line.serial import next_serials
-from ledger.line.submission import Submission
+from ledger.line.submission import Signed, Submission
 from ledger.line.vocabulary import AnyRecord
 
 ORIGIN = "book.measured.example"
@@ -53,24 +55,36 @@ SIGNERS = Signers(
 )
 """Keys of the measured book alone: anyone can make them."""
 
+STATION = signer_from_seed("ENGRAVER-1", b"\x03" * 32, "station")
+"""The key of the station that says balls, in a plant whose stations sign."""
+
 _records = msgspec.json.Decoder(tuple[AnyRecord, ...]).decode
 
 
+class _Said(msgspec.Struct, frozen=True):
+    """What a station signs."""
+
+    book: str
+    key: str
+    records: tuple[AnyRecord, ...]
+
+
 class Plant(msgspec.Struct, frozen=True, kw_only=True):
-    """What a process must know to speak to a measured book: kept as JSON beside it."""
+    """What a process must know to speak to a measured book: kept as JSON beside it. ``signed``: its station signs balls."""
 
     url: str
     account: str
     token: str
     began_ms: int
     serials_from: int = 0
+    signed: bool = False
 
     def keeper(self) -> Account:
         """The account that says everything."""
         return Account(self.account, ("admin", "quality"))
 
 
-def create_plant(folder: Path) -> Plant:
+def create_plant(folder: Path, *, signed: bool = False) -> Plant:
     """Create a book in a folder, with the plant's models, gauges and materials, and no ball."""
     folder.mkdir(parents=True, exist_ok=True)
     url = f"sqlite:///{folder / 'book.sqlite'}"
@@ -78,7 +92,7 @@ def create_plant(folder: Path) -> Plant:
         url, origin=ORIGIN, plant="Measured", signers=SIGNERS, keeper="Keeper", serial_key=_SERIAL_KEY
     )
     began_ms = wall_clock_ms() - 60 * 24 * HOUR_MS
-    plant = Plant(url=url, account=created.account.account, token=created.token, began_ms=began_ms)
+    plant = Plant(url=url, account=created.account.account, token=created.token, began_ms=began_ms, signed=signed)
     book = open_plant(plant)
     try:
         say(book, plant, _beginnings(plant))
@@ -146,8 +160,16 @@ def registrations(plant: Plant, first: int, count: int) -> Iterator[tuple[str, b
 
 
 def submissions(plant: Plant, first: int, count: int) -> list[Submission]:
-    """The same as values, as the service's decoder gives them."""
-    return [Submission(key=key, records=_records(body)) for key, body in registrations(plant, first, count)]
+    """The same as values, as the service's decoder gives them; signed by the station where it signs."""
+    said = [Submission(key=key, records=_records(body)) for key, body in registrations(plant, first, count)]
+    return [_signed(one) for one in said] if plant.signed else said
+
+
+def _signed(submission: Submission) -> Submission:
+    said = encode_typed(_Said(book=ORIGIN, key=submission.key, records=submission.records))
+    return msgspec.structs.replace(
+        submission, signed=Signed(said=said, envelope=sign_envelope(SAID_TYPE, said, STATION))
+    )
 
 
 def _at(ms: int) -> str:
@@ -190,6 +212,9 @@ def _beginnings(plant: Plant) -> list[tuple[str, bytes]]:
             {"kind": "gauge-registered", "gauge": gauge, "quantity": quantity, "unit": unit, "resolution": "0.001"}
         )
         records.append({"kind": "gauge-calibrated", "gauge": gauge, "as_found_good": True, "due_at": due})
+    if plant.signed:
+        verifier = format_verifier(STATION.verifier)
+        records.append({"kind": "key-introduced", "key": STATION.name, "purpose": "station", "verifier": verifier})
     return [(f"begin-{place}", msgspec.json.encode([{"at": at, **record}])) for place, record in enumerate(records)]
 
 
