@@ -14,6 +14,7 @@ from pathlib import Path
 
 import msgspec
 
+from ledger.errors import Unsupported
 from ops.bench.bulk import measure_bulk
 from ops.bench.dossier_pass import measure_dossiers
 from ops.bench.field import Field, Sizes
@@ -24,6 +25,7 @@ from ops.bench.machine import machine_line
 from ops.bench.page_times import measure_pages
 from ops.bench.population_pass import measure_impacts, measure_population_pass
 from ops.bench.signal_pass import measure_signal_pass
+from ops.bench.storage import opened_storage
 from ops.bench.trace_pass import measure_trace
 from ops.bench.whole_check import measure_whole_check
 
@@ -57,15 +59,24 @@ def main(words: list[str] | None = None) -> int:
     if given.dossier is not None and "dossiers" in asked:
         sizes = msgspec.structs.replace(sizes, balls=max(sizes.balls, sizes.dossier))
     began = time.perf_counter()
-    field = Field(given.folder, sizes, registers=not REGISTERING.isdisjoint(asked))
-    print(f"{machine_line()}; a book of {field.balls:,} balls; {sizes.rounds} rounds in turn\n", flush=True)
+    try:
+        with opened_storage(given.store, given.folder) as storage:
+            _measure(Field(storage, sizes, registers=not REGISTERING.isdisjoint(asked)), asked)
+    except Unsupported as error:
+        print(f"Not measured: {error}")
+        return 1
+    print(f"\nThe run took {time.perf_counter() - began:.0f} s.")
+    return 0
+
+
+def _measure(field: Field, asked: list[str]) -> None:
+    machine = machine_line(field.storage.version())
+    print(f"{machine}; a book of {field.balls:,} balls; {field.sizes.rounds} rounds in turn\n", flush=True)
     rows = []
     for name in asked:
         print(f"measuring: {name}", file=sys.stderr, flush=True)
         rows += MEASURES[name](field)
     print(markdown(rows))
-    print(f"\nThe run took {time.perf_counter() - began:.0f} s.")
-    return 0
 
 
 def _arguments(words: list[str] | None) -> argparse.Namespace:
@@ -73,6 +84,7 @@ def _arguments(words: list[str] | None) -> argparse.Namespace:
     parser.add_argument("--full", action="store_true", help="a book of a million balls, and more rounds")
     parser.add_argument("--only", action="append", choices=tuple(MEASURES), help="only this one; may be given again")
     kept = Path(__file__).resolve().parents[2] / ".pourbook" / "bench"
+    parser.add_argument("--store", choices=("sqlite", "postgresql"), default="sqlite", help="what the books lie in")
     parser.add_argument("--folder", type=Path, default=kept, help="where the books lie")
     parser.add_argument("--signed", action="store_true", default=None, help="a book whose station signs each ball")
     for field in msgspec.structs.fields(Sizes):

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import time
 
-from ops.bench.books import settle
 from ops.bench.field import Field
 from ops.bench.figures import Row, rate, ratios
 from ops.bench.plant import submissions
+from ops.bench.raw_inserts import RawInserts
 from ops.bench.raw_route import GROUP_LIMIT, read_rows
-from ops.bench.recording import RawInserts
+from ops.bench.storage import url_of
 from ops.collector import settle_collector
 
 
@@ -41,12 +41,12 @@ def _product_seconds(field: Field, count: int) -> float:
         return time.perf_counter() - began
     finally:
         book.close()
-        settle(field.product)
+        field.storage.settle(field.product)
 
 
 def _raw_seconds(field: Field, count: int) -> float:
     skipped, written = read_rows(field.floor)
-    inserts = RawInserts(str(field.floor / "book.sqlite"), iter(written[skipped : skipped + count]))
+    inserts = RawInserts(url_of(field.floor), iter(written[skipped : skipped + count]))
     try:
         began = time.perf_counter()
         while inserts.write(GROUP_LIMIT) == GROUP_LIMIT:
@@ -54,4 +54,4 @@ def _raw_seconds(field: Field, count: int) -> float:
         return time.perf_counter() - began
     finally:
         inserts.close()
-        settle(field.floor)
+        field.storage.settle(field.floor)

@@ -1,4 +1,6 @@
-"""The load: ``python -m ops.bench.client FOLDER ADDRESS FIRST COUNT CONNECTIONS SECONDS``; prints one line of JSON.
+"""The load: ``python -m ops.bench.client FOLDER ADDRESSES FIRST COUNT CONNECTIONS SECONDS``; prints one line of JSON.
+
+ADDRESSES: one, or several with commas between, over which the connections are spread.
 
 A process of its own, so that its work is not the server's.  Each connection sends the next registration as soon as it
 has the answer to the one before; requests are made ready before the clock starts.  Bounded in count and in time.
@@ -10,6 +12,7 @@ import asyncio
 import sys
 import time
 from collections import deque
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -93,15 +96,15 @@ class _Run:
             self.done.set()
 
 
-async def load(address: str, requests: deque[bytes], connections: int, seconds: float) -> Load:
+async def load(addresses: Sequence[str], requests: deque[bytes], connections: int, seconds: float) -> Load:
     """Send the requests over so many connections until they are used up or the time is."""
-    parts = urlsplit(address)
-    host, port = parts.hostname or "", parts.port or 80
+    parts = [urlsplit(address) for address in addresses]
     began = time.perf_counter()
     run = _Run(requests, connections, seconds)
     loop = asyncio.get_running_loop()
-    for _ in range(connections):
-        await loop.create_connection(lambda: _Connection(run), host, port)
+    for number in range(connections):
+        to = parts[number % len(parts)]
+        await loop.create_connection(lambda: _Connection(run), to.hostname or "", to.port or 80)
     await asyncio.wait_for(run.done.wait(), seconds + 30)
     ordered = sorted(run.times) or [0.0]
     return Load(
@@ -134,6 +137,6 @@ def _length(head: bytes) -> int:
 
 
 if __name__ == "__main__":
-    folder, address, first, count, connections, seconds = sys.argv[1:]
+    folder, addresses, first, count, connections, seconds = sys.argv[1:]
     ready = requests_of(read_plant(Path(folder)), int(first), int(count))
-    print(msgspec.json.encode(uvloop.run(load(address, ready, int(connections), float(seconds)))).decode())
+    print(msgspec.json.encode(uvloop.run(load(addresses.split(","), ready, int(connections), float(seconds)))).decode())

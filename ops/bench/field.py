@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import msgspec
 
 from ledger.application.pourbook import Pourbook, wall_clock_ms
-from ops.bench.books import book_of, copy_book, settle
+from ops.bench.books import book_of, copy_book
 from ops.bench.plant import LABEL_STEM, ORIGIN, SIGNERS, make_ready, open_plant, ready_end, submissions
 from ops.bench.raw_route import keep_rows
 from ops.bench.recording import RecordingStore
 from ops.bench.shim import build_shim
-
-WARM = 300
-"""Registrations over HTTP before the clock starts: a fresh process is slow for reasons of its own."""
+from ops.bench.storage import Storage
 
 
 class Sizes(msgspec.Struct, frozen=True, kw_only=True):
     """How much is measured. ``balls`` in the book; ``rounds`` in turn; entries a round over HTTP and in bulk.
 
+    ``warm``: registrations over HTTP before the clock starts, since a fresh process is slow for reasons of its own.
     ``page_asks``: how often each page is asked for.  ``dossier``: balls of the large dossier, which is made
     ``dossier_rounds`` times.  ``signed``: a station signs each ball.
     """
@@ -27,6 +24,7 @@ class Sizes(msgspec.Struct, frozen=True, kw_only=True):
     balls: int = 20_000
     rounds: int = 3
     http: int = 4_000
+    warm: int = 300
     bulk: int = 4_000
     seconds: float = 4.0
     connections: int = 32
@@ -40,25 +38,25 @@ class Sizes(msgspec.Struct, frozen=True, kw_only=True):
     def used(self) -> int:
         """Balls that a run uses up at most."""
         flushes = self.flush_single + self.flush_grouped
-        return self.recorded() + self.rounds * (4 * (WARM + self.http) + self.bulk) + flushes
+        return self.recorded() + self.rounds * (4 * (self.warm + self.http) + self.bulk) + flushes
 
     def recorded(self) -> int:
         """Entries whose rows the floors write again."""
-        return self.rounds * (WARM + self.http + self.bulk)
+        return self.rounds * (self.warm + self.http + self.bulk)
 
 
 class Field:
     """``product`` and ``floor`` hold copies of one book; `take` gives balls that nobody has registered yet."""
 
-    def __init__(self, folder: Path, sizes: Sizes, *, registers: bool = True) -> None:
+    def __init__(self, storage: Storage, sizes: Sizes, *, registers: bool = True) -> None:
         """Make or find the book and copy it; if anything is to be registered, make that ready and record the floors' rows."""
-        folder.mkdir(parents=True, exist_ok=True)
+        self.storage = storage
         self.sizes = sizes
         self.balls = ready_end(sizes.balls)
-        self.product = folder / "product"
-        self.floor = folder / "floor"
-        self.shim, self.no_shim = build_shim(folder)
-        self.plant = copy_book(book_of(folder, sizes.balls, signed=sizes.signed), self.product)
+        self.product = storage.folder / "product"
+        self.floor = storage.folder / "floor"
+        self.shim, self.no_shim = build_shim(storage.folder)
+        self.plant = copy_book(storage, book_of(storage, sizes.balls, signed=sizes.signed), self.product)
         self._next = self.balls
         if registers:
             self._make_ready()
@@ -69,8 +67,8 @@ class Field:
             make_ready(book, self.plant, self.balls, self.sizes.used())
         finally:
             book.close()
-        settle(self.product)
-        copy_book(self.product, self.floor)
+        self.storage.settle(self.product)
+        copy_book(self.storage, self.product, self.floor)
         self._record()
 
     def take(self, count: int) -> int:
@@ -98,5 +96,5 @@ class Field:
             indexes = [future.result().index for future in futures]
         finally:
             recorder.close()
-        settle(self.product)
+        self.storage.settle(self.product)
         keep_rows(self.floor, store.entries(), indexes[0])

@@ -1,7 +1,8 @@
 """Flushes an entry: counted by the library that stands before fsync (`shim`), in a process of its own.
 
 As a program (``python -m ops.bench.flushes FOLDER COUNT_FILE FIRST COUNT TOGETHER``) it registers balls one after
-another, or in groups of at most TOGETHER, and prints how many flushes that took.
+another, or in groups of at most TOGETHER, and prints how many flushes that took.  On PostgreSQL it is the server's that
+are counted, those of its background writers too.
 """
 
 from __future__ import annotations
@@ -35,8 +36,8 @@ def measure_flushes(field: Field) -> list[Row]:
 def _counted(field: Field, shim: Shim, count: int, together: int) -> int:
     counter = field.product / "flushes"
     words = ("-m", "ops.bench.flushes", field.product, counter, field.take(count), count, together)
-    command = shim.command(sys.executable, *map(str, words), count_file=counter)
-    ran = subprocess.run(command, capture_output=True, text=True, check=False)
+    with field.storage.flushing(shim, count_file=counter) as command:
+        ran = subprocess.run(command(sys.executable, *map(str, words)), capture_output=True, text=True, check=False)
     if ran.returncode:
         message = f"counting flushes failed:\n{ran.stderr}"
         raise RuntimeError(message)

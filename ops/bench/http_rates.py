@@ -2,33 +2,13 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
-import urllib.request
-from collections.abc import Iterator
-from contextlib import contextmanager
-from pathlib import Path
 from typing import NamedTuple
 
-import msgspec
-
 from ops.bench.client import Load
-from ops.bench.field import WARM, Field
+from ops.bench.field import Field
 from ops.bench.figures import Row, rate, ratios
-
-SLOW_US = 2_000
-"""Added to each flush in the second half of the cases, in microseconds."""
-
-
-class Case(NamedTuple):
-    """A kind of server (see `served`), with or without slow flushes."""
-
-    kind: str
-    slow: bool = False
-
-
-PRODUCT, RAW, SINGLE = Case("product"), Case("raw"), Case("single")
-SLOW_PRODUCT, SLOW_SINGLE = Case("product", slow=True), Case("single", slow=True)
+from ops.bench.histograms import quantile_ms, read_histogram, since
+from ops.bench.serving import PRODUCT, RAW, SINGLE, SLOW_PRODUCT, SLOW_SINGLE, Case, run_load, running_server
 
 
 class Served(NamedTuple):
@@ -89,57 +69,10 @@ def _measure(field: Field, case: Case) -> Served:
     sizes = field.sizes
     folder = field.floor if case.kind == "raw" else field.product
     # The floor answers without reading, so any request will do; the others use balls up.
-    first = field.balls if case.kind == "raw" else field.take(WARM + sizes.http)
+    first = field.balls if case.kind == "raw" else field.take(sizes.warm + sizes.http)
     with running_server(field, folder, case) as address:
-        _load(field, case, address, first, WARM)
-        before = _histogram(address, field.plant.token)
-        load = _load(field, case, address, first + WARM, sizes.http)
-        after = _histogram(address, field.plant.token)
-    counts = [(bound, count - earlier) for (bound, count), (_, earlier) in zip(after, before, strict=True)]
-    return Served(load, _quantile(counts, 0.5) * 1e3, _quantile(counts, 0.99) * 1e3)
-
-
-def _load(field: Field, case: Case, address: str, first: int, count: int) -> Load:
-    words = [field.product, address, first, count, field.sizes.connections, field.sizes.seconds]
-    ran = subprocess.run(
-        [sys.executable, "-m", "ops.bench.client", *map(str, words)], capture_output=True, text=True, check=False
-    )
-    if ran.returncode:
-        message = f"the client failed:\n{ran.stderr[-2_000:]}"
-        raise RuntimeError(message)
-    load = msgspec.json.decode(ran.stdout, type=Load)
-    if load.wrong:
-        message = f"{case.kind} answered {load.wrong}"
-        raise RuntimeError(message)
-    return load
-
-
-@contextmanager
-def running_server(field: Field, folder: Path, case: Case) -> Iterator[str]:
-    """A server of a kind over the book in a folder, as a process for the length of the block; its address."""
-    words = [sys.executable, "-m", "ops.bench.served", str(folder), case.kind]
-    if case.slow and field.shim is not None:
-        words = field.shim.command(*words, slow_us=SLOW_US)
-    with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as server:
-        try:
-            address = server.stdout.readline().strip() if server.stdout else ""
-            if not address:
-                message = f"the {case.kind} server did not start"
-                raise RuntimeError(message)
-            yield address
-        finally:
-            server.terminate()
-            server.wait(30)
-
-
-def _histogram(address: str, token: str) -> list[tuple[float, int]]:
-    request = urllib.request.Request(f"{address}/metrics", headers={"authorization": f"Bearer {token}"})  # noqa: S310
-    with urllib.request.urlopen(request, timeout=30) as answer:  # noqa: S310  # loopback
-        lines = answer.read().decode().splitlines()
-    buckets = [line.rpartition(" ") for line in lines if "_bucket{" in line]
-    return [(float(name.split('le="')[1].split('"')[0]), int(count)) for name, _, count in buckets]
-
-
-def _quantile(counts: list[tuple[float, int]], share: float) -> float:
-    total = counts[-1][1]
-    return next((bound for bound, below in counts if below >= share * total), 0.0) if total else 0.0
+        run_load(field, [address], first, sizes.warm)
+        before = read_histogram(address, field.plant.token)
+        load = run_load(field, [address], first + sizes.warm, sizes.http)
+        counts = since(before, read_histogram(address, field.plant.token))
+    return Served(load, quantile_ms(counts, 0.5), quantile_ms(counts, 0.99))

@@ -8,11 +8,11 @@ import sqlite3
 from pathlib import Path
 
 
-def machine_line() -> str:
-    """Processor, cores that this process may use, kernel, Python, SQLite."""
+def machine_line(database: str = f"SQLite {sqlite3.sqlite_version}") -> str:
+    """Processor, cores that this process may use, kernel, Python, database."""
     return (
         f"{_processor()}, {_cores()} cores, {platform.system()} {platform.release()}, "
-        f"Python {platform.python_version()}, SQLite {sqlite3.sqlite_version}"
+        f"Python {platform.python_version()}, {database}"
     )
 
 

@@ -20,8 +20,8 @@ from ledger.errors import Refused
 from ledger.store.sessions import add_session
 from ops.bench.field import Field
 from ops.bench.figures import Row
-from ops.bench.http_rates import PRODUCT, running_server
 from ops.bench.plant import LOT
+from ops.bench.serving import PRODUCT, running_server
 from ops.screens.page_list import PAGES, PageExample
 
 MOST_MEDIAN_MS, MOST_WORST_MS = 50.0, 200.0

@@ -24,6 +24,7 @@ from ledger.conformity.rulebook import shipped_rulebooks
 from ledger.line.serial import next_serials
 from ledger.line.submission import Signed, Submission
 from ledger.line.vocabulary import AnyRecord
+from ops.bench.storage import url_of
 
 ORIGIN = "book.measured.example"
 LABEL_STEM = "https://id.example.com"
@@ -85,9 +86,9 @@ class Plant(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def create_plant(folder: Path, *, signed: bool = False) -> Plant:
-    """Create a book in a folder, with the plant's models, gauges and materials, and no ball."""
+    """Create a book in the store of a folder, with the plant's models, gauges and materials, and no ball."""
     folder.mkdir(parents=True, exist_ok=True)
-    url = f"sqlite:///{folder / 'book.sqlite'}"
+    url = url_of(folder)
     created = create_book(
         url, origin=ORIGIN, plant="Measured", signers=SIGNERS, keeper="Keeper", serial_key=_SERIAL_KEY
     )
@@ -110,7 +111,7 @@ def keep_plant(folder: Path, plant: Plant) -> None:
 def read_plant(folder: Path) -> Plant:
     """What `keep_plant` wrote, for the book where it lies now."""
     plant = msgspec.json.decode((folder / "plant.json").read_bytes(), type=Plant)
-    return msgspec.structs.replace(plant, url=f"sqlite:///{folder / 'book.sqlite'}")
+    return msgspec.structs.replace(plant, url=url_of(folder))
 
 
 def open_plant(plant: Plant, **options: Any) -> Pourbook:

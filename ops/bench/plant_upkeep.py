@@ -36,6 +36,7 @@ from ledger.store.witness_state import open_witness_state
 from ops.bench.books import book_of, settle
 from ops.bench.machine import machine_line
 from ops.bench.plant import HOUR_MS, LOT, ORIGIN, SIGNERS, Plant, open_plant, read_plant
+from ops.bench.storage import Files
 
 RELEASED_TOGETHER = 20
 SHIPPED_TOGETHER = 200
@@ -63,7 +64,7 @@ def main(words: list[str] | None = None) -> int:
     if not (1 <= given.living <= given.balls and given.heads >= 1):
         raise MalformedInput("number is out of range", expected="--living from 1 to --balls, --heads 1 or more")
     with tempfile.TemporaryDirectory(prefix="upkeep-") as name:
-        folder = book_of(Path(name), given.balls)
+        folder = book_of(Files(Path(name)), given.balls)
         rows = [*table_rows(folder), *keeping_rows(folder), *living_rows(folder, given.living)]
         rows += witness_rows(Path(name), given.heads)
     print(f"{machine_line()}; a book of {-(-given.balls // LOT) * LOT:,} balls\n")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import sqlite3
 import time
 from collections.abc import Callable
 from contextlib import AbstractContextManager
@@ -27,6 +26,7 @@ from ledger.store.engine import Store, open_store
 from ledger.store.long_look import open_long_reader
 from ledger.store.reader import Reader
 from ledger.store.selections import Selection, select_balls
+from ops.bench.drivers import stream_rows
 from ops.bench.field import Field
 from ops.bench.figures import Row, ratios
 from ops.bench.plant import HOUR_MS, say
@@ -52,7 +52,7 @@ def measure_population_pass(field: Field) -> list[Row]:
     store, balls = open_store(field.plant.url), 0
     beside = _beside(store)
     for _ in range(field.sizes.rounds):
-        selected.append(_select(str(field.product / "book.sqlite")))
+        selected.append(_select(field.plant.url))
         with open_long_reader(store, beside) as reader:
             began = time.perf_counter()
             balls = conformity_of(reader, Selection(), RULEBOOK).tally.balls
@@ -106,7 +106,7 @@ def _impact(
     taken: list[float] = []
     selected: list[float] = []
     for _ in range(field.sizes.rounds):
-        selected.append(_select(str(field.product / "book.sqlite")))
+        selected.append(_select(field.plant.url))
         with open_looks() as reader:
             began = time.perf_counter()
             ask(reader)
@@ -155,16 +155,12 @@ def _at(ms: int) -> str:
     return format_instant(Instant(ms, 0))
 
 
-def _select(path: str) -> float:
+def _select(url: str) -> float:
     """Seconds that it takes to fetch the columns that the pass reads, as they are stored: values, U and instants packed."""
-    connection = sqlite3.connect(path)
     began = time.perf_counter()
-    cursor = connection.execute('SELECT "unit", "lot", "manner", "numbers" FROM "measured" ORDER BY "unit"')
-    while cursor.fetchmany(16_384):
+    for _ in stream_rows(url, 'SELECT "unit", "lot", "manner", "numbers" FROM "measured" ORDER BY "unit"'):
         pass
-    taken = time.perf_counter() - began
-    connection.close()
-    return taken
+    return time.perf_counter() - began
 
 
 def _loop(reader: Reader) -> float:

@@ -13,7 +13,9 @@ from typing import Any
 from litestar import Litestar, Request, Response, get, post
 
 from api.histogram import Histogram
-from ops.bench.recording import RawInserts
+from ops.bench.drivers import one_value
+from ops.bench.raw_inserts import RawInserts
+from ops.bench.storage import url_of
 
 ROWS = "rows.pickle"
 """The recorded rows, beside the copy of the book that they are written to."""
@@ -77,7 +79,7 @@ def _settle(group: list[asyncio.Future[None]], enough: bool) -> None:  # noqa: F
 def raw_app(folder: Path) -> Litestar:
     """The application; it writes the rows recorded in the folder from the first one that is not there yet."""
     skipped, written = read_rows(folder)
-    sequencer = Sequencer(RawInserts(str(folder / "book.sqlite"), iter(written[skipped:])))
+    sequencer = Sequencer(RawInserts(url_of(folder), iter(written[skipped:])))
     histogram = Histogram()
 
     @asynccontextmanager
@@ -111,10 +113,5 @@ def keep_rows(folder: Path, written: list[Any], first_index: int) -> None:
 
 def read_rows(folder: Path) -> tuple[int, list[Any]]:
     """How many of the recorded entries are in the copy already, and all of them."""
-    import sqlite3  # noqa: PLC0415  # for this one question
-
     first_index, written = pickle.loads((folder / ROWS).read_bytes())  # noqa: S301  # written by this program
-    connection = sqlite3.connect(folder / "book.sqlite")
-    size = connection.execute('SELECT "size" FROM "head"').fetchone()[0]
-    connection.close()
-    return size - first_index, written
+    return one_value(url_of(folder), 'SELECT "size" FROM "head"') - first_index, written

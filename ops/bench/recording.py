@@ -7,8 +7,7 @@ again and again (the lot's account, the head, a tile's edge, a set of gauges) is
 from __future__ import annotations
 
 import re
-import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from ledger.store.engine import Store
@@ -76,48 +75,3 @@ class RecordingStore(Store):
     def entries(self) -> list[Written]:
         """What each entry wrote, in order; transactions without an entry are left out."""
         return [one for one in self.written if any(text.startswith('INSERT INTO "entry"') for text in one.new)]
-
-
-class RawInserts:
-    """Writes recorded entries in order to a copy of the book, a group a commit, with nothing but the driver."""
-
-    def __init__(self, path: str, written: Iterator[Written]) -> None:
-        """Open the copy as the product opens its own: WAL, full flushes, the same cache; one connection."""
-        self._connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
-        for pragma in (
-            "synchronous=FULL", "foreign_keys=ON", "recursive_triggers=ON", "wal_autocheckpoint=8192",
-            "cache_size=-65536", "temp_store=MEMORY",
-        ):  # fmt: skip
-            self._connection.execute(f"PRAGMA {pragma}")
-        self._written = written
-
-    def write(self, entries: int) -> int:
-        """Write a group of the next entries and commit; how many there were left to write."""
-        new: dict[str, list[Values]] = {}
-        last: dict[str, dict[Any, Values]] = {}
-        count = 0
-        for one in self._written:
-            count += 1
-            for text, rows in one.new.items():
-                new.setdefault(text, []).extend(rows)
-            for (text, key), row in one.last.items():
-                last.setdefault(text, {})[key] = row
-            if count == entries:
-                break
-        execute = self._connection.execute
-        execute("BEGIN IMMEDIATE")
-        for text, rows in new.items():
-            self._connection.executemany(_once(text), rows)
-        for text, replaced in last.items():
-            self._connection.executemany(text, list(replaced.values()))
-        execute("COMMIT")
-        return count
-
-    def close(self) -> None:
-        """Close the copy."""
-        self._connection.close()
-
-
-def _once(text: str) -> str:
-    """The insert as it is; a text of how balls were read is kept once, so that the copy may hold it already."""
-    return text.replace('INSERT INTO "manner"', 'INSERT OR IGNORE INTO "manner"', 1)

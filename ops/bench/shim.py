@@ -25,11 +25,17 @@ class Shim:
 
     def command(self, *words: str, slow_us: int = 0, count_file: Path | None = None) -> list[str]:
         """``words`` as a command whose flushes each take ``slow_us`` microseconds longer, and are counted in a file."""
-        given = [f"LD_PRELOAD={self._library}", f"SLOW_FSYNC_US={slow_us}"]
+        given = self.environment(slow_us=slow_us, count_file=count_file)
+        return ["env", *(f"{name}={value}" for name, value in given.items()), *words]
+
+    def environment(self, *, slow_us: int = 0, count_file: Path | None = None) -> dict[str, str]:
+        """The same as variables of a program's environment. The file is made anew, for every user to write."""
+        given = {"LD_PRELOAD": str(self._library), "SLOW_FSYNC_US": str(slow_us)}
         if count_file is not None:
             count_file.write_bytes(bytes(8))
-            given.append(f"SLOW_FSYNC_COUNT={count_file}")
-        return ["env", *given, *words]
+            count_file.chmod(0o666)
+            given["SLOW_FSYNC_COUNT"] = str(count_file)
+        return given
 
 
 def read_count(count_file: Path) -> int:

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import sqlite3
 import time
-from pathlib import Path
 from statistics import median
 
 from ledger.application.signals import Signals, SignalsAsked, signals_of
 from ledger.store.engine import open_store
 from ledger.store.reader import open_reader
 from ops.bench.claims_store import BALLS_A_CLAIM, END_MS, claims_store
+from ops.bench.drivers import stream_rows
 from ops.bench.field import Field
 from ops.bench.figures import Row, ratios
+from ops.bench.storage import Storage
 
 MOST_S = 5.0
 
@@ -29,17 +29,17 @@ COLUMNS = (
 
 def measure_signal_pass(field: Field) -> list[Row]:
     """Look and selection in turn, ``rounds`` times, on a store of its own beside the books; the row of the table."""
-    return measure_on(field.product.parent, field.balls, field.sizes.rounds)
+    return measure_on(field.storage, field.balls, field.sizes.rounds)
 
 
-def measure_on(folder: Path, balls: int, rounds: int) -> list[Row]:
+def measure_on(storage: Storage, balls: int, rounds: int) -> list[Row]:
     """The same, without a field."""
-    url = claims_store(folder, balls)
+    url = claims_store(storage, balls)
     looked: list[float] = []
     selected: list[float] = []
     store, lots = open_store(url), 0
     for _ in range(rounds):
-        selected.append(_select(url.removeprefix("sqlite:///")))
+        selected.append(_select(url))
         began = time.perf_counter()
         with open_reader(store) as reader:
             answer: Signals = signals_of(reader, SignalsAsked(now_ms=END_MS))
@@ -56,14 +56,10 @@ def measure_on(folder: Path, balls: int, rounds: int) -> list[Row]:
     ]  # fmt: skip
 
 
-def _select(path: str) -> float:
+def _select(url: str) -> float:
     """Seconds that it takes to fetch the columns that a look reads."""
-    connection = sqlite3.connect(path)
     began = time.perf_counter()
     for text in COLUMNS:
-        cursor = connection.execute(text)
-        while cursor.fetchmany(16_384):
+        for _ in stream_rows(url, text):
             pass
-    taken = time.perf_counter() - began
-    connection.close()
-    return taken
+    return time.perf_counter() - began

