@@ -24,6 +24,7 @@ from ops.bench.http_rates import measure_http
 from ops.bench.machine import machine_line
 from ops.bench.page_times import measure_pages
 from ops.bench.population_pass import measure_impacts, measure_population_pass
+from ops.bench.processes import measure_processes
 from ops.bench.signal_pass import measure_signal_pass
 from ops.bench.storage import opened_storage
 from ops.bench.trace_pass import measure_trace
@@ -40,10 +41,11 @@ MEASURES = {
     "trace": measure_trace,
     "pages": measure_pages,
     "dossiers": measure_dossiers,
+    "processes": measure_processes,
 }
 """Every measurement by its name, in the order of the table."""
 
-REGISTERING = frozenset({"http", "flushes", "bulk"})
+REGISTERING = frozenset({"http", "flushes", "bulk", "processes"})
 """Those that register balls of their own."""
 
 FULL = Sizes(balls=1_000_000, rounds=5, http=8_000, bulk=10_000, dossier=100_000)

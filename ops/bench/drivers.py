@@ -40,11 +40,14 @@ def stream_rows(url: str, query: str) -> Iterator[Sequence[Any]]:
     """Every row of a query, `AT_ONCE` together, as fast as the driver gives them; memory of one fetch."""
     with connect(url) as connection:
         if isinstance(connection, sqlite3.Connection):
-            cursor = connection.execute(query)
-        else:
-            connection.autocommit = False
+            yield from _fetched(connection.execute(query))
+            return
+        with connection.transaction(), connection.cursor("stream", binary=True) as cursor:
             # Of the two forms that cells travel in, the binary one is quicker for bytes.
-            cursor = connection.cursor("stream", binary=True)
             cursor.execute(query)
-        while rows := cursor.fetchmany(AT_ONCE):
-            yield rows
+            yield from _fetched(cursor)
+
+
+def _fetched(cursor: Any) -> Iterator[Sequence[Any]]:
+    while rows := cursor.fetchmany(AT_ONCE):
+        yield rows

@@ -36,9 +36,10 @@ class Sizes(msgspec.Struct, frozen=True, kw_only=True):
     signed: bool = False
 
     def used(self) -> int:
-        """Balls that a run uses up at most."""
+        """Balls that a run uses up at most: four cases over HTTP, and one, two and four processes."""
         flushes = self.flush_single + self.flush_grouped
-        return self.recorded() + self.rounds * (4 * (self.warm + self.http) + self.bulk) + flushes
+        over_http = 4 * (self.warm + self.http) + 7 * self.warm + 3 * self.http
+        return self.recorded() + self.rounds * (over_http + self.bulk) + flushes
 
     def recorded(self) -> int:
         """Entries whose rows the floors write again."""
