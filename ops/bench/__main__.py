@@ -20,6 +20,7 @@ from ops.bench.dossier_pass import measure_dossiers
 from ops.bench.field import Field, Sizes
 from ops.bench.figures import markdown
 from ops.bench.flushes import measure_flushes
+from ops.bench.growth import measure_growth
 from ops.bench.http_rates import measure_http
 from ops.bench.machine import machine_line
 from ops.bench.page_times import measure_pages
@@ -42,13 +43,14 @@ MEASURES = {
     "pages": measure_pages,
     "dossiers": measure_dossiers,
     "processes": measure_processes,
+    "growth": measure_growth,
 }
 """Every measurement by its name, in the order of the table."""
 
 REGISTERING = frozenset({"http", "flushes", "bulk", "processes"})
 """Those that register balls of their own."""
 
-FULL = Sizes(balls=1_000_000, rounds=5, http=8_000, bulk=10_000, dossier=100_000)
+FULL = Sizes(balls=1_000_000, rounds=5, http=8_000, bulk=10_000, dossier=100_000, growth=10_000_000)
 
 
 def main(words: list[str] | None = None) -> int:

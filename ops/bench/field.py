@@ -18,7 +18,8 @@ class Sizes(msgspec.Struct, frozen=True, kw_only=True):
 
     ``warm``: registrations over HTTP before the clock starts, since a fresh process is slow for reasons of its own.
     ``page_asks``: how often each page is asked for.  ``dossier``: balls of the large dossier, which is made
-    ``dossier_rounds`` times.  ``signed``: a station signs each ball.
+    ``dossier_rounds`` times.  ``growth``: entries of the largest book of entries alone.  ``signed``: a station signs each
+    ball.
     """
 
     balls: int = 20_000
@@ -32,6 +33,7 @@ class Sizes(msgspec.Struct, frozen=True, kw_only=True):
     flush_grouped: int = 1_000
     page_asks: int = 20
     dossier: int = 20_000
+    growth: int = 100_000
     dossier_rounds: int = 1
     signed: bool = False
 

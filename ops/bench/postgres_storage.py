@@ -66,6 +66,11 @@ class Server(Storage):
         shutil.copytree(kept, to)
         self._make(to, f'"{_database(kept)}" STRATEGY file_copy')
 
+    def remove(self, folder: Path) -> None:
+        """Drop the database."""
+        self._drop(folder)
+        shutil.rmtree(folder)
+
     def find(self, folder: Path) -> str:
         """Its name is the folder's; where the server listens may have changed."""
         address = self._at(_database(folder))
@@ -96,10 +101,12 @@ class Server(Storage):
                       env={**os.environ, **environment})  # fmt: skip
 
     def _make(self, folder: Path, template: str) -> str:
-        name = _database(folder)
-        self._run(f'DROP DATABASE IF EXISTS "{name}" WITH (FORCE)')
-        self._run(f'CREATE DATABASE "{name}" TEMPLATE {template}')
+        self._drop(folder)
+        self._run(f'CREATE DATABASE "{_database(folder)}" TEMPLATE {template}')
         return self.find(folder)
+
+    def _drop(self, folder: Path) -> None:
+        self._run(f'DROP DATABASE IF EXISTS "{_database(folder)}" WITH (FORCE)')
 
     def _run(self, statement: str) -> None:
         with connect(self._at("postgres")) as connection:

@@ -51,6 +51,10 @@ class Storage(ABC):
         """Copy a book that nobody has open, the folder's files too."""
 
     @abstractmethod
+    def remove(self, folder: Path) -> None:
+        """Take a book and its folder away."""
+
+    @abstractmethod
     def find(self, folder: Path) -> str:
         """The address of a book that was made by an earlier run."""
 
@@ -86,6 +90,10 @@ class Files(Storage):
         """Copy the files."""
         shutil.rmtree(to, ignore_errors=True)
         shutil.copytree(kept, to)
+
+    def remove(self, folder: Path) -> None:
+        """Take the files away."""
+        shutil.rmtree(folder)
 
     def find(self, folder: Path) -> str:
         """Where it always lies."""
