@@ -17,6 +17,7 @@ from ledger.line.kinds import PLAIN_KIND_OF
 from ledger.line.record import Record
 from ledger.line.rows import Body, Row, Told
 from ledger.line.submission import open_records
+from ledger.store.archived_entries import filled
 from ledger.store.dialect import Dialect, quoted
 from ledger.store.entry_breaches import EntryBreach, breaches_at
 from ledger.store.transaction import Transaction
@@ -89,7 +90,7 @@ class BodyReader:
             openings[index][path] = msgspec.json.decode(value)
         return {
             index: open_entry(decode_said(raw), openings.get(index, {}))
-            for index, raw in transaction.rows_of(self._entries, wanted)
+            for index, raw in filled(transaction, transaction.rows_of(self._entries, wanted))
         }
 
 

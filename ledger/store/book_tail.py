@@ -15,6 +15,7 @@ from ledger.book.instant import instant_ms
 from ledger.book.merkle import EMPTY_ROOT
 from ledger.book.tiles import TILE_WIDTH, root_from_tiles
 from ledger.errors import LedgerError, StoreBehind, StoreDamaged
+from ledger.store.archived_entries import filled
 from ledger.store.head import Head
 from ledger.store.restored import lost_heads
 from ledger.store.tiles import Edge, StoredTiles, Tile, load_edge
@@ -53,6 +54,7 @@ def _check_last_entries(transaction: Transaction, head: Head) -> None:
     rows = transaction.rows(
         'SELECT "index", "hash", "bytes", "recorded_ms" FROM "entry" WHERE "index" >= ? ORDER BY "index"', (first,)
     )
+    rows = filled(transaction, rows, raw=2)
     if [row[0] for row in rows] != list(range(first, head.size)) or (first and before is None):
         raise StoreDamaged("entries and head disagree", expected=f"entries {first} to {head.size - 1}", got=len(rows))
     try:

@@ -16,15 +16,17 @@ from ledger.book.key_terms import KeyTerm, check_checkpoint_in_term, verifiers_a
 from ledger.book.receipt import format_receipt, format_receipts
 from ledger.book.signing import Signer
 from ledger.book.tiles import prove_inclusion_from_tiles
-from ledger.errors import KeyNotInTerm, LedgerError, RuleStands, StoreDamaged, StoreError
+from ledger.errors import KeyNotInTerm, LedgerError, RuleStands, StoreDamaged, StoreError, StoreUnavailable
 from ledger.line.book_keys import checkpoint_terms
 from ledger.line.rows import BookKey, Row
 from ledger.line.state import State
 from ledger.store.answer import Entered, GroupReport, Settled
+from ledger.store.archived_entries import filled
 from ledger.store.bodies import decode_said
 from ledger.store.book_tail import BookTail, check_not_behind, check_tail_hashes, load_tail
 from ledger.store.engine import Store
 from ledger.store.entry_breaches import breaches_at
+from ledger.store.entry_ranges import Room
 from ledger.store.erasing import Erasing
 from ledger.store.group import Asked, Draft, Group, Scope, check_group, entry_rows, opening_rows, request_rows
 from ledger.store.head import Head, read_head, write_head
@@ -72,6 +74,7 @@ class Committer:
         self._tail: BookTail | None = None
         self._since_forget = 0
         self._erasing = Erasing()
+        self._room = Room()
         self._transaction: Transaction | None = None
         self.note: bytes | None = None
         """The signed checkpoint of the newest head that this writer knows; None for an empty book."""
@@ -89,6 +92,7 @@ class Committer:
             if known is not None:
                 check_not_behind(transaction, head, self._origin, known)
             self._catch_up(transaction, head)
+            self._room.make(transaction, head.size)
             if head.size and head.checkpoint != self.note:
                 write_head(transaction, head._replace(checkpoint=self.note))
             transaction.commit()
@@ -128,6 +132,8 @@ class Committer:
         head = read_head(transaction, lock=True)
         check_writable(transaction, self._reopens)
         tail = self._catch_up(transaction, head)
+        if self._room.lacks(head.size, len(asked)):
+            self._room.make(transaction, head.size, needed=len(asked))
         group = check_group(self._scope, transaction, head, asked, self._clock_ms())
         before = tail.frontier
         if group.drafts:
@@ -138,7 +144,21 @@ class Committer:
         receipts = self._receipts(before, group)
         refused = sum(len(answer) == 2 for answer in group.answers)
         report = GroupReport(len(asked), len(group.drafts), refused, tail.head.size, self.note or b"")
-        return self._settled(transaction, group, receipts), report
+        settled = self._settled(transaction, group, receipts)
+        if self._room.is_due(tail.head.size):
+            self._make_room(transaction, tail.head.size)
+        return settled, report
+
+    def _make_room(self, transaction: Transaction, size: int) -> None:
+        """Have the next range of entries made; where that fails the next group tries again, and has room until then."""
+        try:
+            transaction.begin_write()
+            self._room.make(transaction, size)
+            transaction.commit()
+        except self._store.dialect.errors:
+            self._room.forget()
+            with suppress(self._store.dialect.errors):
+                transaction.rollback()
 
     def _catch_up(self, transaction: Transaction, head: Head) -> BookTail:
         tail = self._tail
@@ -234,15 +254,20 @@ class Committer:
             if draft is not None:
                 entered = _entered(draft, group.recorded_at, receipts[index], repeated=repeated)
             else:
-                entered = self._entered_before(transaction, index)
+                try:
+                    entered = self._entered_before(transaction, index)
+                except StoreUnavailable as error:
+                    # Its bytes are archived and cannot be had now; the others of the group stand.
+                    settled.append(Settled(one.future, None, error))
+                    continue
             settled.append(Settled(one.future, entered, None))
         return settled
 
     def _entered_before(self, transaction: Transaction, index: int) -> Entered:
-        found = transaction.row('SELECT "bytes" FROM "entry" WHERE "index" = ?', (index,))
-        if found is None or self._tail is None or self.note is None:
+        rows = transaction.rows('SELECT "index", "bytes" FROM "entry" WHERE "index" = ?', (index,))
+        if not rows or self._tail is None or self.note is None:
             raise StoreDamaged("a used key names an entry that is not there", where=f"entry {index}")
-        raw: bytes = found[0]
+        raw: bytes = filled(transaction, rows)[0][1]
         said = decode_said(raw)
         count = len(said.said["records"])
         proof = prove_inclusion_from_tiles(StoredTiles(transaction), index, self._tail.head.size)
@@ -281,6 +306,7 @@ class Committer:
     def take_back(self) -> None:
         """Roll back whatever is open and forget what was built on it."""
         self.forget()
+        self._room.forget()
         if self._transaction is not None:
             with suppress(self._store.dialect.errors):
                 self._transaction.rollback()
@@ -288,6 +314,7 @@ class Committer:
     def reopen(self, attempt: int) -> bool:
         """Take a new connection after a pause that grows; whether there is one."""
         self.forget()
+        self._room.forget()
         if self._transaction is not None:
             self._transaction.discard()
             self._transaction = None

@@ -17,7 +17,9 @@ from typing import Any, NamedTuple
 from ledger.book.entry import check_links
 from ledger.book.frontier import Frontier
 from ledger.errors import RootMismatch, StoreDamaged, StoreError
+from ledger.store.archived_entries import filled
 from ledger.store.engine import Store
+from ledger.store.entry_ranges import Room
 from ledger.store.head import Head, read_head, write_head
 from ledger.store.moved import MOVED, UNFINISHED, close_moved, copy_settings
 from ledger.store.outlines import read_outlines
@@ -38,7 +40,7 @@ _BESIDE = (
 )
 """Tables that are copied whole in the last transaction, in an order that keeps foreign keys."""
 
-_OWN = ("lease:", "views-", "last-backup", UNFINISHED, MOVED)
+_OWN = ("lease:", "views-", "last-backup", "archive", UNFINISHED, MOVED)
 """Beginnings of the names of settings that belong to a store and not to its book."""
 
 _ENTRIES = (
@@ -91,6 +93,7 @@ class _Copy:
     def __init__(self, source: Store, target: Store, progress: Progress | None) -> None:
         self._source, self._to = source, target.transaction()
         self._progress = progress
+        self._room = Room()
         self._done = self._first = 0
         self._last = hashlib.sha256(b"").digest()
         self.id = ""
@@ -160,7 +163,7 @@ class _Copy:
 
     def _take(self, look: Transaction, stop: int) -> None:
         start, to = self._done, self._to
-        rows = look.rows(_ENTRIES, (start, stop))
+        rows = filled(look, look.rows(_ENTRIES, (start, stop)), raw=2)
         raws = [row[2] for row in rows]
         outlines = list(read_outlines(start, raws))
         hashes = check_links(self._last, start, raws, outlines)
@@ -171,6 +174,8 @@ class _Copy:
             raise StoreDamaged("keys of entries are missing", where=f"from entry {start}")
         to.begin_write()
         edge = load_edge(to, start)
+        if self._room.lacks(start, len(rows)):
+            self._room.make(to, start, needed=len(rows))
         _insert(to, "entry", rows)
         _insert(to, "opening", _opening_rows(look, start, stop))
         _insert(to, "request", requests)

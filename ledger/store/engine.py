@@ -18,13 +18,17 @@ from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.exc import TimeoutError as NoneFree
 
 from ledger.errors import StoreUnavailable, Unsupported
+from ledger.store.archived_entries import ARCHIVE, ARCHIVED, ArchivedEntries, Place
 from ledger.store.dialect import BUSY_MS, Dialect, Postgres, Sqlite
+from ledger.store.entry_ranges import ENTRY_RANGE
 from ledger.store.migrations import LATEST
 from ledger.store.moved import check_open
 from ledger.store.transaction import Transaction
 
 CONNECTIONS = 32
 """Most connections of one process, unless it says how many of its threads may ask at once."""
+
+_ARCHIVE = f'SELECT "name", "value" FROM "setting" WHERE "name" IN (\'{ARCHIVE}\', \'{ARCHIVED}\')'
 
 
 class Store:
@@ -34,11 +38,18 @@ class Store:
         """Wrap an engine that `open_store` has set up."""
         self.engine = engine
         self.dialect = dialect
+        self.archived = ArchivedEntries(self.archive_place) if dialect.name == "postgresql" else None
+
+    def archive_place(self) -> Place | None:
+        """Where archived entries lie, as of now; None where none are."""
+        with self.reading() as transaction:
+            found = dict(transaction.rows(_ARCHIVE))
+        return Place(found[ARCHIVE], int(found.get(ARCHIVED, 0))) if ARCHIVE in found else None
 
     def transaction(self) -> Transaction:
         """A connection of one's own. Raises StoreUnavailable, also where none comes free while one waits for a lock."""
         try:
-            return Transaction(self.engine, self.dialect)
+            return Transaction(self.engine, self.dialect, self.archived)
         except (SQLAlchemyError, self.dialect.errors) as error:
             raise _unavailable(error) from error
 
@@ -124,14 +135,14 @@ class Store:
             found = transaction.row('SELECT "version_num" FROM "alembic_version"')
         return None if found is None else str(found[0])
 
-    def migrate(self) -> None:
+    def migrate(self, entry_range: int = ENTRY_RANGE) -> None:
         """Bring the truth tables and triggers to the latest revision. Never goes back."""
         if self.schema_version() == LATEST:
             return
         # Alembic takes a third of a second to import, and an up-to-date store does not need it.
         from ledger.store.migrations.run import upgrade  # noqa: PLC0415
 
-        upgrade(self.engine, self.dialect)
+        upgrade(self.engine, self.dialect, entry_range=entry_range)
         with self.writing(moved_too=True) as transaction:
             transaction.run(
                 'INSERT INTO "setting" ("name", "value") VALUES (?, ?) ON CONFLICT DO NOTHING',
@@ -155,11 +166,13 @@ def open_store(
     busy_ms: int = BUSY_MS,
     connections: int = CONNECTIONS,
     statement_s: float = 0,
+    entry_range: int = ENTRY_RANGE,
 ) -> Store:
     """Open a store; with ``migrate`` its schema is brought up to date and its views are made anew if they are of
     another shape. ``read_only``: the database refuses to be written, which goes with ``migrate=False``. ``busy_ms`` is how
     long a connection waits for another one's lock, and a thread for a connection to come free; there are at most
-    ``connections``, opened as they are asked for. ``statement_s``: see `Store.limit_statements`.
+    ``connections``, opened as they are asked for. ``statement_s``: see `Store.limit_statements`. ``entry_range``: entries of
+    a range (`ledger.store.entry_ranges`), of a PostgreSQL store whose ranges are made by this call; a multiple of 256.
 
     Raises StoreUnavailable when it cannot be reached, Unsupported for a database that this project does not know.
     """
@@ -167,7 +180,7 @@ def open_store(
     try:
         store.transaction().close()
         if migrate:
-            store.migrate()
+            store.migrate(entry_range)
             from ledger.store.rebuild import prepare_views  # noqa: PLC0415  # rebuild needs Store
 
             prepare_views(store)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import Any
 
+from ledger.store.archived_entries import filled
 from ledger.store.transaction import Transaction
 
 RARE = 2_000
@@ -21,15 +22,16 @@ _OF_KIND = 'SELECT "index" FROM "fact" WHERE "kind" = ? LIMIT ?'
 
 def newest_entries(transaction: Transaction, below: int, limit: int) -> list[tuple[int, bytes, int]]:
     """Index, bytes and recorded milliseconds of the newest entries below an index, newest first."""
-    return transaction.rows(_NEWEST, (below, limit))
+    return filled(transaction, transaction.rows(_NEWEST, (below, limit)))
 
 
 def these_entries(transaction: Transaction, indexes: Collection[int]) -> list[tuple[int, bytes, int]]:
     """The same of these entries, newest first."""
     condition = transaction.dialect.any_of('"index"')
-    return transaction.rows_of(
+    rows = transaction.rows_of(
         f'SELECT "index", "bytes", "recorded_ms" FROM "entry" WHERE {condition} ORDER BY "index" DESC', list(indexes)
     )
+    return filled(transaction, rows)
 
 
 def indexes_about(

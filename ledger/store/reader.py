@@ -23,6 +23,7 @@ from ledger.line.record import Record
 from ledger.line.rows import Body, Row, Told
 from ledger.line.state import Need, State
 from ledger.line.views import VIEW_OF
+from ledger.store.archived_entries import filled
 from ledger.store.dialect import Dialect
 from ledger.store.engine import Store
 from ledger.store.head import Head, read_head
@@ -77,10 +78,10 @@ class Reader:
 
     def entry(self, index: int) -> StoredEntry:
         """One entry. Raises NotFound."""
-        found = self.transaction.row(f'{_ENTRY} WHERE "index" = ?', (index,))
-        if found is None:
+        found = filled(self.transaction, self.transaction.rows(f'{_ENTRY} WHERE "index" = ?', (index,)), raw=2)
+        if not found:
             raise NotFound("entry is not in the book", got=index, mend="ask for an index below the tree size")
-        return StoredEntry(*found)
+        return StoredEntry(*found[0])
 
     def entries(self, start: int, stop: int) -> Iterator[StoredEntry]:
         """Entries from ``start`` up to ``stop``, in order, read in chunks; ends early where the book does."""
@@ -88,13 +89,18 @@ class Reader:
             rows = self.transaction.rows(
                 f'{_ENTRY} WHERE "index" >= ? AND "index" < ? ORDER BY "index"', (first, min(stop, first + CHUNK))
             )
-            yield from (StoredEntry(*row) for row in rows)
+            yield from (StoredEntry(*row) for row in filled(self.transaction, rows, raw=2))
             if len(rows) < min(CHUNK, stop - first):
                 return
 
     def entry_rows(self, start: int, stop: int) -> list[tuple[bytes, bytes, int]]:
         """Hash, bytes and recorded milliseconds of the entries from ``start`` up to ``stop``, in one query."""
-        return self.transaction.rows(_ENTRY_ROWS, (start, stop))
+        rows = self.transaction.rows(_ENTRY_ROWS, (start, stop))
+        if all(row[1] is not None for row in rows):
+            return rows
+        # Archived: the same rows once more, with the index that tells them apart.
+        rows = self.transaction.rows(f'{_ENTRY} WHERE "index" >= ? AND "index" < ? ORDER BY "index"', (start, stop))
+        return [row[1:] for row in filled(self.transaction, rows, raw=2)]
 
     def entries_at(self, indexes: Sequence[int]) -> list[tuple[int, bytes]]:
         """Index and bytes of these entries, in order, in one query. Raises NotFound where one is not in the book."""
@@ -105,7 +111,7 @@ class Reader:
         if len(rows) != len(set(indexes)):
             missing = set(indexes) - {index for index, _ in rows}
             raise NotFound("entry is not in the book", got=min(missing), mend="ask for an index below the tree size")
-        return [(index, bytes(raw)) for index, raw in rows]
+        return [(index, bytes(raw)) for index, raw in filled(self.transaction, rows)]
 
     def hash_tile(self, level: int, number: int, width: int) -> bytes:
         """Hashes of a tile, 32 bytes each. Raises NotFound for one that this tree does not have."""

@@ -33,6 +33,12 @@ triggers say which; older checkpoints without a token are left out in time."""
 
 _ALL = "SELECT, INSERT, UPDATE, DELETE"
 
+_NONE_ON_RANGES = (
+    "DO $$ DECLARE made regclass; BEGIN FOR made IN SELECT inhrelid FROM pg_inherits WHERE inhparent = '\"entry\"'::regclass "
+    "LOOP EXECUTE format('REVOKE ALL ON TABLE %s FROM \"{role}\"', made); END LOOP; END $$"
+)
+"""Rights on the ranges of the entries are those on the whole; a right on one of them would go round these."""
+
 
 def grant_statements(role: str) -> list[str]:
     """The statements by which the owner lets ``role``, which exists, serve a book. Raises MalformedInput for its name."""
@@ -45,6 +51,7 @@ def grant_statements(role: str) -> list[str]:
     for name in TRUTH.tables:
         statements.append(f"REVOKE ALL ON {quoted(name)} FROM {to}")
         statements.append(f"GRANT {_ONLY.get(name, _ALL)} ON {quoted(name)} TO {to}")
+    statements += [_NONE_ON_RANGES.format(role=role), f"GRANT EXECUTE ON FUNCTION next_entry_range() TO {to}"]
     statements += [f"GRANT {_ALL} ON {quoted(table.name)} TO {to}" for table in VIEW_TABLES.values()]
     # Views that the owner makes anew are other tables.
     statements.append(f"ALTER DEFAULT PRIVILEGES IN SCHEMA public GRANT {_ALL} ON TABLES TO {to}")

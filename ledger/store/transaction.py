@@ -6,11 +6,12 @@ as they are; who begins a transaction decides what they mean.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from sqlalchemy import Engine
 
+from ledger.store.archived_entries import ArchivedEntries
 from ledger.store.dialect import Dialect
 
 Values = Sequence[Any]
@@ -19,9 +20,10 @@ Values = Sequence[Any]
 class Transaction:
     """A connection from the pool. ``begin_write`` or ``begin_read``, then ``commit`` or ``rollback``; at last ``close``."""
 
-    def __init__(self, engine: Engine, dialect: Dialect) -> None:
-        """Take a connection."""
+    def __init__(self, engine: Engine, dialect: Dialect, archived: ArchivedEntries | None = None) -> None:
+        """Take a connection. ``archived``: the store's archived entries, where it may have any."""
         self.dialect = dialect
+        self.archived = archived
         self._connection = engine.raw_connection()
         self._cursor = self._connection.cursor()
         self._sql = dialect.sql
@@ -65,6 +67,12 @@ class Transaction:
         self._cursor.execute(self._sql(text), values)
         found: tuple[Any, ...] | None = self._cursor.fetchone()
         return found
+
+    def copy_in(self, text: str, rows: Iterable[Values]) -> None:
+        """Enter rows by a COPY statement of PostgreSQL."""
+        with self._cursor.copy(text) as copy:
+            for row in rows:
+                copy.write_row(row)
 
     def rows_of(self, text: str, wanted: Sequence[Any]) -> list[tuple[Any, ...]]:
         """All rows of a query whose one parameter is a list (`Dialect.any_of`); none asks nothing."""

@@ -1,7 +1,7 @@
 """The triggers that keep the truth as it was written.
 
 ``entry``: no UPDATE, no DELETE (on SQLite also none through INSERT OR REPLACE, by ``recursive_triggers``), no index but
-the next one, on PostgreSQL no TRUNCATE.  ``opening``: no UPDATE, and DELETE only of erasable ones.  ``head``: one row,
+the next one, on PostgreSQL no TRUNCATE, and the same on each range of it (`ledger.store.entry_ranges`).  ``opening``: no UPDATE, and DELETE only of erasable ones.  ``head``: one row,
 never deleted, never smaller.  ``tile``: a full tile never changes.  ``request``: never changes.  ``published`` and
 ``time_token``: no UPDATE, since what others were shown stays as it was; older ones may be left out in time.
 
@@ -66,6 +66,11 @@ def published_trigger_statements(dialect: str) -> list[str]:
     ]
 
 
+def entry_trigger_statements() -> list[str]:
+    """The statements that make the triggers of the entries anew on PostgreSQL, where ranges take them over."""
+    return [one for one in _postgres_triggers() if ' ON "entry" ' in one]
+
+
 def _sqlite_statements(triggers: tuple[tuple[str, str, str, str], ...] = _SQLITE) -> list[str]:
     return [
         f'CREATE TRIGGER "{name}" BEFORE {event}{f" WHEN {when}" if when else ""} '
@@ -85,6 +90,10 @@ def _postgres_statements() -> list[str]:
         f'$$ BEGIN IF NEW."index" IS DISTINCT FROM {NEXT_INDEX} THEN '
         "RAISE EXCEPTION USING MESSAGE = TG_ARGV[0], ERRCODE = 'restrict_violation'; END IF; RETURN NEW; END $$"
     )
+    return [refuse, only_next, *_postgres_triggers()]
+
+
+def _postgres_triggers() -> list[str]:
     rows = [
         f'CREATE TRIGGER "{name}" BEFORE {event} FOR EACH ROW '
         + ("" if name == "entry_only_next" or not when else f"WHEN ({when}) ")
@@ -96,4 +105,4 @@ def _postgres_statements() -> list[str]:
         f"FOR EACH STATEMENT EXECUTE FUNCTION refuse_change('{table} is never emptied')"
         for table in _TRUNCATE_REFUSED
     ]
-    return [refuse, only_next, *rows, *tables]
+    return [*rows, *tables]

@@ -19,9 +19,13 @@ class TruthRow(SQLModel, registry=registry()):
 
 
 class EntryRow(TruthRow, table=True):
-    """One entry: its bytes as hashed, and its RFC 9162 leaf hash."""
+    """One entry: its bytes as hashed, and its RFC 9162 leaf hash.
+
+    On PostgreSQL a table of ranges (`ledger.store.entry_ranges`), where an archived range has no bytes.
+    """
 
     __tablename__ = "entry"
+    __table_args__ = {"postgresql_partition_by": 'RANGE ("index")'}
 
     index: int = Field(primary_key=True, sa_type=BIG, sa_column_kwargs={"autoincrement": False})
     hash: bytes = Field(sa_type=LargeBinary, nullable=False)

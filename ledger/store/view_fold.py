@@ -14,6 +14,7 @@ from ledger.line.corrections import Correction, Recheck
 from ledger.line.fact import Fact
 from ledger.line.fold import enter
 from ledger.line.state import NotLoaded, State
+from ledger.store.archived_entries import filled
 from ledger.store.bodies import Said, decode_said, open_entry
 from ledger.store.commit import OVERLAY_ENTRIES, OVERLAY_ROWS, store_changes
 from ledger.store.dialect import Dialect
@@ -83,7 +84,7 @@ def _facts(transaction: Transaction, start: int, stop: int) -> Iterator[Fact]:
     openings: dict[int, dict[str, object]] = {}
     for index, path, value in transaction.rows(_OPENINGS, (start, stop)):
         openings.setdefault(index, {})[path] = msgspec.json.decode(value)
-    for index, raw in transaction.rows(_ENTRIES, (start, stop)):
+    for index, raw in filled(transaction, transaction.rows(_ENTRIES, (start, stop))):
         said: Said = decode_said(raw)
         opened = open_entry(said, openings.get(index, {}))
         recorded_ms = instant_ms(said.recorded_at)

@@ -55,7 +55,7 @@ class CutTransaction(Transaction):
 
     def __init__(self, store: CutStore) -> None:
         """Take a connection of the store."""
-        super().__init__(store.engine, store.dialect)
+        super().__init__(store.engine, store.dialect, store.archived)
         self._scissors = store.scissors
 
     def begin_write(self) -> None:

@@ -97,7 +97,7 @@ def test_an_earlier_store_is_brought_up_to_date(url: str) -> None:
     later.close()
 
 
-@pytest.mark.parametrize("name", ["0001_truth", "0002_signing_in", "0003_published"])
+@pytest.mark.parametrize("name", ["0001_truth", "0002_signing_in", "0003_published", "0004_ranges"])
 def test_a_book_never_goes_back(name: str) -> None:
     """No revision can be taken back."""
     revision = importlib.import_module(f"ledger.store.migrations.versions.{name}")
