@@ -59,6 +59,7 @@ def watched_exposition(found: Watched, now_ms: int) -> str:
     backup = found.backup
     gauges: list[tuple[str, str, Sequence[Sample]]] = [
         ("entries", "Entries of the book.", [({}, found.entries)]),
+        ("archived_entries", "Entries whose bytes lie in the archive alone.", [({}, found.archived)]),
         ("head_age_seconds", "Time since the last entry.", [({}, _age(found.recorded_ms, now_ms))]),
         ("waiting_submissions", "Submissions in the queue of this process.", [({}, found.waiting)]),
         (

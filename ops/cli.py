@@ -76,6 +76,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("reopen", "take a book back to the store it was moved from, if the new one is lost", "ops.commands.reopen"),
     Command("backup", "the whole book in one encrypted file, while the service runs", "ops.commands.backup"),
     Command("restore", "a book from a backup, in an empty store of either kind", "ops.commands.restore"),
+    Command("archive", "closed ranges of the book to object storage, still read and proved", "ops.commands.archive"),
     Command("grant", "let a database role serve the book that can change nothing entered", "ops.commands.grant"),
     Command("accounts", "who has an account; a first password, a code for a device", "ops.commands.accounts"),
     Command("keys", "make a key file, or show what one says", "ops.commands.keys"),

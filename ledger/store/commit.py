@@ -145,8 +145,9 @@ class Committer:
         refused = sum(len(answer) == 2 for answer in group.answers)
         report = GroupReport(len(asked), len(group.drafts), refused, tail.head.size, self.note or b"")
         settled = self._settled(transaction, group, receipts)
-        if self._room.is_due(tail.head.size):
-            self._make_room(transaction, tail.head.size)
+        size = head.size + len(group.drafts)
+        if self._room.is_due(size):
+            self._make_room(transaction, size)
         return settled, report
 
     def _make_room(self, transaction: Transaction, size: int) -> None:

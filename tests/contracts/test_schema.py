@@ -5,11 +5,12 @@ from __future__ import annotations
 import importlib
 
 import pytest
-from sqlalchemy import MetaData, inspect
+from sqlalchemy import MetaData, Table, inspect
 
 from ledger.errors import StoreUnavailable, Unsupported
 from ledger.store.accounts import add_account
 from ledger.store.engine import Store, open_store
+from ledger.store.entry_ranges import entry_ranges
 from ledger.store.migrations import LATEST
 from ledger.store.migrations.run import upgrade
 from ledger.store.triggers import trigger_names
@@ -40,15 +41,32 @@ def indexes_of(store: Store, metadata: MetaData) -> dict[str, list[tuple[str | N
 
 
 def test_the_migrations_make_the_tables_of_the_truth(store: Store) -> None:
-    """Every table, column and index that the migrations make is the one that the table classes describe, and no other."""
-    made = columns_of(store, TRUTH), indexes_of(store, TRUTH)
+    """Every table, column and index that the migrations make is the one that the table classes describe, and no other.
+
+    On PostgreSQL entries lie in ranges, each like the table that the class describes; only the whole may lack bytes.
+    """
+    made, ranges = (columns_of(store, TRUTH), indexes_of(store, TRUTH)), ranges_of(store)
     names = set(inspect(store.engine).get_table_names())
-    assert {*TRUTH.tables, "alembic_version", *(table.name for table in VIEW_TABLES.values())} == names
+    assert {*TRUTH.tables, "alembic_version", *(table.name for table in VIEW_TABLES.values()), *ranges} == names
     with store.writing() as transaction:
         for table in reversed(TRUTH.sorted_tables):
             transaction.run(f'DROP TABLE "{table.name}"')
     TRUTH.create_all(store.engine)
-    assert made == (columns_of(store, TRUTH), indexes_of(store, TRUTH))
+    described = columns_of(store, TRUTH), indexes_of(store, TRUTH)
+    if ranges:
+        assert {"entry_0": described[0]["entry"]} == ranges
+        described[0]["entry"] = [(name, kind, name == "bytes", key) for name, kind, _, key in described[0]["entry"]]
+    assert made == described
+
+
+def ranges_of(store: Store) -> dict[str, list[tuple[str, str, bool, bool]]]:
+    """The ranges of the entries, with what `columns_of` tells of a table; none on SQLite."""
+    with store.reading() as look:
+        names = [one.name for one in entry_ranges(look)]
+    metadata = MetaData()
+    for name in names:
+        Table(name, metadata)
+    return columns_of(store, metadata)
 
 
 def test_the_triggers_are_there(store: Store) -> None:
