@@ -31,7 +31,7 @@ from ledger.store.entry_ranges import EntryRange, entry_ranges
 from ledger.store.head import read_head
 from ledger.store.objects import WRITING, Objects, together
 from ledger.store.published import newest_published
-from ledger.store.range_exchange import archive_turn, exchange_range, is_owner
+from ledger.store.range_exchange import archive_turn, drop_left, exchange_range, is_owner
 from ledger.store.reader import Reader, StoredEntry
 from ledger.store.store_settings import put_setting, setting_of
 from ledger.store.tiles import StoredTiles, load_edge
@@ -192,6 +192,11 @@ class _Run:
 
     def take_out(self, aim: _Aim, patience_s: float) -> Archived:
         """Take out the bytes of the ranges that lie below the checkpoint and before the end of the book."""
+        transaction = self._store.transaction()
+        try:
+            drop_left(transaction)
+        finally:
+            transaction.close()
         with self._store.writing() as transaction:
             ranges = entry_ranges(transaction)
             before = [one.stop for one in ranges if one.archived]

@@ -52,6 +52,7 @@ def check_folder_url(url: str) -> str:
         or not _PLAIN.fullmatch(f"{parts.netloc}{parts.path}")
         or "?" in text
         or "#" in text
+        or not (parts.path or "/").startswith("/")
         or bool(parts.netloc) == (parts.scheme == "file")
         or ".." in parts.path.split("/")
     ):

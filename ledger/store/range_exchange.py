@@ -61,7 +61,6 @@ def exchange_range(store: Store, span: EntryRange, patience_s: float) -> None:
     """
     transaction = store.transaction()
     try:
-        _drop_left(transaction)
         _fill_beside(store, transaction, span)
         end = time.monotonic() + patience_s
         while not _exchanged(transaction, span):
@@ -71,12 +70,13 @@ def exchange_range(store: Store, span: EntryRange, patience_s: float) -> None:
                 )
             time.sleep(PAUSE_S)
         # Giving the space back takes a while, and nobody waits for it.
-        _drop_left(transaction)
+        drop_left(transaction)
     finally:
         transaction.discard()
 
 
-def _drop_left(transaction: Transaction) -> None:
+def drop_left(transaction: Transaction) -> None:
+    """Drop the tables beside the ranges that this run, or one that was stopped, has no use for any more."""
     transaction.begin_write()
     names = transaction.rows("SELECT tablename FROM pg_tables WHERE schemaname = current_schema()")
     for (name,) in names:
