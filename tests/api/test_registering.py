@@ -254,3 +254,4 @@ def test_the_book_and_its_troubles_are_measured(service: Service) -> None:
     assert [1, 1, 1] == [now - then for now, then in zip(after, before, strict=True)]
     assert 0 <= figure("pourbook_head_age_seconds") < 3600
     assert figure("pourbook_entries") == figure("pourbook_backup_missing_entries")
+    assert "pourbook_archived_entries 0" in service["admin"].get("/metrics").text.splitlines()
