@@ -28,8 +28,8 @@ from ledger.store.engine import Store, open_store
 NICENESS = 10
 """How far such a process stands back behind the service when both want a core."""
 
-READING_CONNECTIONS = 2
-"""Most connections to the store that such a process takes."""
+READING_CONNECTIONS = 3
+"""Most connections to the store that such a process takes: a look, what it asks beside it, and where the archive is."""
 
 _spawn = multiprocessing.get_context("spawn")
 

@@ -50,10 +50,10 @@ def test_every_thread_of_the_service_has_a_connection_at_once(pooled: Store) -> 
 
 
 @pytest.mark.parametrize(
-    ("long_reads", "own", "others"), [(0, WORKERS + 8, 0), (1, WORKERS + 7, 4), (8, WORKERS + 14, 32)]
+    ("long_reads", "own", "others"), [(0, WORKERS + 10, 0), (1, WORKERS + 9, 6), (8, WORKERS + 16, 48)]
 )
 def test_connections_are_counted_by_threads_and_reading_processes(long_reads: int, own: int, others: int) -> None:
-    """Threads for questions, six of their own sort, and those that wait for long reads; two for each process that reads."""
+    """Threads for questions, seven of their own sort, those that wait for long reads, one for the archive; three for each process that reads."""
     found = connections_of(Settings(long_reads=long_reads))
     assert (own, own + others) == found
 
