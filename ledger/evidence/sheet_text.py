@@ -8,10 +8,8 @@ not told here: it is recorded while it is made, and the verdict is used again fo
 
 from __future__ import annotations
 
-import re
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from itertools import chain
 from operator import attrgetter
 from typing import Any, NamedTuple
 
@@ -27,11 +25,9 @@ from ledger.conformity.verdict import judge_within, limited_by
 from ledger.evidence.ball_sheet import BallRows, DatedRulebook, lot_lines, outline, reading_line, verdict_line
 from ledger.evidence.dossier_format import BallSheet, Page, VerdictTable, encode_page
 from ledger.evidence.judged import Judged
+from ledger.evidence.marked_text import Fill, Parts, filler, marked, split_marked, unmarked
 from ledger.line.reading_rows import Measured as MeasuredRow
 from ledger.line.standing_readings import parse_manner, parse_sources
-
-_MARK = re.compile(rb"\x7f([a-z_]+)\x7f")
-"""Where a reading's fact stands in a line that is kept: DEL is in no text of a rulebook or of a record's names."""
 
 _KEPT = 20_000
 """Readings that are kept at most, some 2 kB each with the verdicts on them; then all are let go."""
@@ -55,17 +51,6 @@ _Text = msgspec.defstruct(
     frozen=True,
 )
 """A sheet whose long parts are JSON already; its fields and their order are those of `BallSheet`."""
-
-
-class Parts(NamedTuple):
-    """JSON in pieces; ``between``: the names of quantities, the fact of whose reading stands between two pieces."""
-
-    pieces: tuple[bytes, ...]
-    between: tuple[str, ...]
-
-
-Fill = Callable[[Parts], bytes]
-"""The JSON of parts, with the facts of a ball."""
 
 
 class SheetMade(NamedTuple):
@@ -108,7 +93,7 @@ class SheetText:
             self._judges = [_Judge(judge.dated) for judge in self._judges]
         judged = rows.judged()
         read, facts = self._readings.of(rows)
-        fill = _filler(facts)
+        fill = filler(facts)
         tables = [judge.table(rows, judged, read, fill) for judge in self._judges]
         text = _Text(
             **outline(rows),
@@ -217,8 +202,8 @@ class _Readings:
 
     def _make(self, rows: BallRows, quantity: str, key: tuple[Any, ...], at_ms: int) -> _Read:
         found = readings_from_row(rows.measured, rows.calibrations, rows.gauges, rows.studies, only=(quantity,))
-        measured = msgspec.structs.replace(found[quantity], fact=f"\x7f{quantity}\x7f")
-        line = _split(encode_page(reading_line(rows, quantity, measured, at_ms)))
+        measured = msgspec.structs.replace(found[quantity], fact=marked(quantity))
+        line = split_marked(encode_page(reading_line(rows, quantity, measured, at_ms)))
         read = self._known[key] = _Read(self._number(), measured, line)
         return read
 
@@ -273,6 +258,7 @@ class _Ask(NamedTuple):
 class _Base(NamedTuple):
     """Balls that differ in their readings alone; ``ways`` leads to the verdict by each requirement.
 
+    ``runs``: the places of these, and lines that follow one another and look at no reading as one line; none if not known.
     ``held`` keeps what the base is known by from being another thing at the same place in memory.
     """
 
@@ -280,6 +266,7 @@ class _Base(NamedTuple):
     policy: HousePolicy | None
     ways: list[_Ask | _Line | None]
     heads: dict[tuple[int, int], tuple[bytes, str]]
+    runs: list[int | _Line]
     held: tuple[object, ...]
 
 
@@ -297,13 +284,14 @@ class _Judge:
         texts: list[bytes] = []
         lines: list[_Line] = []
         worst = theirs = len(OUTCOMES)
-        for place, way in enumerate(base.ways):
+        # A copy, since a line that is made on the way ends what was known.
+        for known in tuple(base.runs) or _runs(base):
             # Where the way leads with these readings; no function of its own, since every line goes through here.
-            step: Any = way
+            step: Any = known if type(known) is _Line else base.ways[known]  # type: ignore[index]  # else it is a place
             while type(step) is _Ask:
                 one = read.get(step.quantity)
                 step = step.then.get(_NONE if one is None else one.number)
-            line: _Line = step or self._make(base, place, read)
+            line: _Line = step or self._make(base, known, read)  # type: ignore[arg-type]  # what is known needs no making
             lines.append(line)
             parts = line[0]
             texts.append(fill(parts) if parts[1] else parts[0][0])
@@ -329,7 +317,7 @@ class _Judge:
             )
             ways: list[_Ask | _Line | None] = [None] * len(self.dated.rulebook.requirements)
             held = (rows.model, rows.approvals, rows.policy)
-            base = self._bases[key] = _Base(facts, house_policy(rows.policy), ways, {}, held)
+            base = self._bases[key] = _Base(facts, house_policy(rows.policy), ways, {}, [], held)
         return base
 
     def _make(self, base: _Base, place: int, read: Mapping[str, _Read]) -> _Line:
@@ -339,6 +327,8 @@ class _Judge:
         requirement = rulebook.requirements[place]
         verdict = judge_within(rulebook, requirement, facts, limited=self._limited, policy=base.policy)
         line = _line_of(verdict)
+        if base.ways[place] is None:
+            base.runs.clear()
         base.ways[place] = _with_way(base.ways[place], recorded.asked, read, line)
         return line
 
@@ -359,6 +349,24 @@ class _Judge:
         return head
 
 
+def _runs(base: _Base) -> list[int | _Line]:
+    """What `_Base.runs` holds, worked out from the ways as far as they are known; lines that look at nothing are joined."""
+    runs: list[int | _Line] = []
+    for place, way in enumerate(base.ways):
+        last = runs[-1] if runs else place
+        if not isinstance(way, _Line):
+            runs.append(place)
+        elif isinstance(last, int):
+            runs.append(way)
+        else:
+            texts = (last.line.pieces[0], way.line.pieces[0])
+            houses = [one.house for one in (last, way) if one.house != _NONE]
+            line = Parts((b",".join(texts),), ())
+            runs[-1] = _Line(line, min(last.outcome, way.outcome), min(houses, default=_NONE), "")
+    base.runs[:] = runs
+    return runs
+
+
 def _with_way(way: _Ask | _Line | None, asked: Sequence[str], read: Mapping[str, _Read], line: _Line) -> _Ask | _Line:
     """The way with the steps that were just gone. What is asked next follows from what was found before."""
     if not asked:
@@ -373,27 +381,8 @@ def _with_way(way: _Ask | _Line | None, asked: Sequence[str], read: Mapping[str,
 def _line_of(verdict: Verdict) -> _Line:
     house = verdict.house
     theirs = _NONE if house is UNSET else _RANK[house.outcome]
-    rests_on = verdict.fact.strip("\x7f") if verdict.fact else ""
-    return _Line(_split(encode_page(verdict_line(verdict))), _RANK[verdict.outcome], theirs, rests_on)
-
-
-def _split(raw: bytes) -> Parts:
-    parts = _MARK.split(raw)
-    return Parts(tuple(parts[::2]), tuple(name.decode() for name in parts[1::2]))
-
-
-def _filler(facts: Mapping[str, bytes]) -> Fill:
-    """Fills parts with the facts of a ball, most of whose readings are of one inspection."""
-    different = set(facts.values())
-    if len(different) == 1:
-        (fact,) = different
-        return lambda parts: fact.join(parts[0])
-
-    def fill(parts: Parts) -> bytes:
-        between = [facts[quantity] for quantity in parts.between]
-        return b"".join(chain.from_iterable(zip(parts.pieces, [*between, b""], strict=True)))
-
-    return fill
+    rests_on = unmarked(verdict.fact or "")
+    return _Line(split_marked(encode_page(verdict_line(verdict))), _RANK[verdict.outcome], theirs, rests_on)
 
 
 def _getter(names: Sequence[str]) -> Callable[[MeasuredRow], tuple[Any, ...]]:

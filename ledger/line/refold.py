@@ -275,7 +275,8 @@ def refold(
         if (kind := PLAIN_KIND_OF.get(type(fact.record))) is not None:
             kind.effects(fact, fold)
     _drop_rows(nodes, state)
-    _put_rows(fold, nodes, state)
+    for row in _rows_of(fold, nodes):
+        state.put(row)
     return facts
 
 
@@ -290,11 +291,6 @@ def fold_fresh(facts: Iterable[Fact], nodes: Container[str]) -> State:
     for row in _rows_of(fold, nodes):
         rows.hold(row)
     return rows
-
-
-def _put_rows(fold: _Fold, nodes: Container[str], state: State) -> None:
-    for row in _rows_of(fold, nodes):
-        state.put(row)
 
 
 def _rows_of(fold: _Fold, nodes: Container[str]) -> Iterator[Row]:
