@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import uuid
 from decimal import Decimal
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from ledger.errors import MalformedLink
-from ledger.evidence.event_names import Named, Plant, ball_address, file_address, kilograms
+from ledger.evidence.event_names import Named, Plant, ball_address, file_address, kilograms, uuid5_text
 from ledger.line.gs1 import parse_link
 from tests.evidence.small_dossier import ball_rows
 
@@ -80,3 +83,9 @@ def test_a_stem_that_is_none_is_refused() -> None:
     """Before anything is named."""
     with pytest.raises(MalformedLink):
         Plant("no host at all", "books.example/plant-1")
+
+
+@given(st.binary(min_size=16, max_size=16), st.text(max_size=80))
+def test_an_id_is_that_of_the_library(namespace: bytes, name: str) -> None:
+    """UUID version 5 of any name."""
+    assert str(uuid.uuid5(uuid.UUID(bytes=namespace), name)) == uuid5_text(namespace, name)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import msgspec
 import pytest
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
@@ -159,3 +160,22 @@ class Overlay(RuleBasedStateMachine):
 
 
 TestOverlay: Any = Overlay.TestCase
+
+
+def test_a_row_that_is_entered_is_found_as_one_that_was_put() -> None:
+    """By its key, by the columns named and by those that were asked by before; and a later one takes its place."""
+    put, entered = State(), State()
+    asked = [(column, value) for column in ("node", "opened") for value in ("lot:A", "lot:B", "0.0", "2.0")]
+    for state in (put, entered):
+        for column, value in asked:
+            state.expect(Hold, column, value)
+    rows = [hold("H-1"), hold("H-2"), msgspec.structs.replace(hold("H-1", "lot:B"), opened="2.0")]
+    for row in rows:
+        put.put(row)
+        entered.enter(row, ("node",))
+        for column, value in asked:
+            assert put.where(Hold, column, value) == entered.where(Hold, column, value)
+    assert put.all_of(Hold) == entered.all_of(Hold) == [rows[2], rows[1]]
+    held = State()
+    held.hold(rows[0])
+    assert rows[0] == held.held(Hold, "H-1")
