@@ -12,11 +12,13 @@ import msgspec
 import pytest
 
 from ledger.application.proofs import check_book
+from ledger.book.entry import read_entry
+from ledger.store.reader import open_reader
 from ops.bench.__main__ import MEASURES, main
 from ops.bench.books import book_of, copy_book
 from ops.bench.field import Field, Sizes
 from ops.bench.figures import Row, markdown, ratios
-from ops.bench.plant import LOT, ORIGIN, SIGNERS, make_ready, open_plant, submissions
+from ops.bench.plant import LOT, ORIGIN, SIGNERS, create_plant, make_ready, open_plant, submissions
 from ops.bench.raw_inserts import RawInserts
 from ops.bench.raw_route import read_rows
 from ops.bench.storage import Files, Storage, opened_storage, url_of
@@ -42,7 +44,8 @@ ON_POSTGRES = ("http", "flushes", "bulk", "check", "population", "trace")
 
 def tiny_words(folder: Path, only: Sequence[str], store: str = "sqlite") -> list[str]:
     """The arguments of a run with tiny sizes."""
-    sizes = [f"--{name.replace('_', '-')}={value}" for name, value in msgspec.structs.asdict(TINY).items()]
+    numbers = {name: value for name, value in msgspec.structs.asdict(TINY).items() if not isinstance(value, bool)}
+    sizes = [f"--{name.replace('_', '-')}={value}" for name, value in numbers.items()]
     return [*sizes, f"--folder={folder}", f"--store={store}", *(f"--only={name}" for name in only)]
 
 
@@ -126,6 +129,20 @@ def test_registrations_keep_every_rule(books: Path, tmp_path: Path) -> None:
     finally:
         book.close()
     assert [one.breaches for one in entered] == [((), ())] * 5
+
+
+def test_a_station_signs_each_ball_where_it_is_asked_to(tmp_path: Path) -> None:
+    """The book takes the signatures by the key that it knows, and the entries bear them."""
+    plant = create_plant(tmp_path, signed=True)
+    book = open_plant(plant)
+    try:
+        make_ready(book, plant, 0, 3)
+        entered = [book.submit(one, plant.keeper()).result() for one in submissions(plant, 0, 3)]
+        with open_reader(book.store) as reader:
+            entries = [read_entry(raw) for _, raw in reader.entries_at([one.index for one in entered])]
+    finally:
+        book.close()
+    assert [True] * 3 == [entry.signature is not None for entry in entries]
 
 
 def test_ratios_are_taken_within_a_round() -> None:
