@@ -5,16 +5,23 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 import psycopg
 import pytest
 
 from api.connections import connections_of
+from api.delivery import Delivery
 from api.parts import WORKERS
 from api.settings import Settings
+from ledger.application.creating import create_book
+from ledger.application.signers import Signers, dossier_key_name
 from ledger.errors import StoreUnavailable
 from ledger.store.engine import Store, open_store
 from ledger.store.reader import open_reader
+from ops.commands.serve import opened
+from ops.key_files import create_key_file
+from tests.plant import ORIGIN
 from tests.stores import fresh_database
 
 TAKEN = connections_of(Settings())
@@ -70,6 +77,28 @@ def test_a_server_with_too_few_connections_is_refused_by_what_it_has(postgres: s
     assert "max_connections" in refused.value.mend
     store.check_room(TAKEN.all - 1)
     store.close()
+
+
+def test_a_service_does_not_start_where_it_gets_too_few(postgres: str, tmp_path: Path) -> None:
+    """`pourbook serve` opens its book and finds out, before it takes anything."""
+    password, address = "several words of no order", fresh_database(postgres)
+    (tmp_path / "password").write_text(password, encoding="utf-8")
+    signers = Signers(
+        create_key_file(tmp_path / "checkpoint", ORIGIN, "checkpoint", password),
+        create_key_file(tmp_path / "dossier", dossier_key_name(ORIGIN), "dossier", password),
+    )
+    create_book(address, origin=ORIGIN, plant="Test plant", signers=signers, keeper="A keeper")
+    with psycopg.connect(address, autocommit=True) as other:
+        other.execute(f"ALTER DATABASE {other.info.dbname} CONNECTION LIMIT 20".encode())
+    settings = Settings(
+        store_url=address,
+        checkpoint_key_file=str(tmp_path / "checkpoint"),
+        checkpoint_password_file=str(tmp_path / "password"),
+        dossier_key_file=str(tmp_path / "dossier"),
+        dossier_password_file=str(tmp_path / "password"),
+    )
+    with pytest.raises(StoreUnavailable, match="fewer connections than one process of the service may take"):
+        opened(settings, Delivery())
 
 
 def test_a_file_has_no_such_limit(store: Store) -> None:
