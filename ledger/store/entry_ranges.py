@@ -139,12 +139,12 @@ BEGIN
 END $$
 """
 
-# Two look-ups in one range each, however many ranges there are: what follows an entry that stands, and stands not yet,
-# is the next, since no entry was ever entered otherwise.
+# One look-up in one range, however many there are: what follows an entry that stands is the next one or stands already,
+# since no entry was ever entered otherwise; and what stands already the primary key refuses.
 _ONLY_NEXT = """
 CREATE OR REPLACE FUNCTION refuse_gap() RETURNS trigger LANGUAGE plpgsql AS $$
 BEGIN
-    IF NEW."index" IS NULL OR EXISTS (SELECT 1 FROM "entry" WHERE "index" = NEW."index")
+    IF NEW."index" IS NULL
         OR (NEW."index" <> 0 AND NOT EXISTS (SELECT 1 FROM "entry" WHERE "index" = NEW."index" - 1)) THEN
         RAISE EXCEPTION USING MESSAGE = TG_ARGV[0], ERRCODE = 'restrict_violation';
     END IF;

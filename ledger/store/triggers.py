@@ -1,7 +1,8 @@
 """The triggers that keep the truth as it was written.
 
 ``entry``: no UPDATE, no DELETE (on SQLite also none through INSERT OR REPLACE, by ``recursive_triggers``), no index but
-the next one, on PostgreSQL no TRUNCATE, and the same on each range of it (`ledger.store.entry_ranges`).  ``opening``: no UPDATE, and DELETE only of erasable ones.  ``head``: one row,
+the next one, on PostgreSQL no TRUNCATE, and the same on each range of it (`ledger.store.entry_ranges`), where the primary key
+keeps an index from coming twice.  ``opening``: no UPDATE, and DELETE only of erasable ones.  ``head``: one row,
 never deleted, never smaller.  ``tile``: a full tile never changes.  ``request``: never changes.  ``published`` and
 ``time_token``: no UPDATE, since what others were shown stays as it was; older ones may be left out in time.
 

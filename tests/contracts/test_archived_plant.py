@@ -11,6 +11,7 @@ import pytest
 
 from ledger.application.proofs import check_book, entry_view
 from ledger.application.watching import watched
+from ledger.errors import NotFound
 from ledger.store.archiving import archive_book
 from ledger.store.engine import Store, open_store
 from ledger.store.long_look import open_long_reader
@@ -63,11 +64,13 @@ def test_entries_are_shown_corrected_and_erased(plant: Floor, tmp_path: Path) ->
     with open_reader(plant.book.store) as reader:
         assert (shown, "brought by Bob") == (entry_view(reader, drum), shown.openings["0/note"])
     plant.say(erasure(drum, "0/note"))
-    assert b"brought by Bob" not in b"".join(file.read_bytes() for file in (tmp_path / "archive").rglob("*/*[0-9]"))
+    objects = [file.read_bytes() for file in (tmp_path / "archive").rglob("*") if file.is_file()]
+    assert (True, False) == (bool(objects), any(b"brought by Bob" in raw for raw in objects))
     with open_reader(plant.book.store) as reader:
         assert "0/note" not in entry_view(reader, drum).openings
-    plant.say(corrected({"fact": plant.book.ball("U-2").history[0].fact}))
-    assert [] == [one for one in plant.book.lot("SL-1").history if one.fact == "none"]
+    plant.say(corrected({"fact": plant.book.lot("DRUM-3").history[0].fact}))
+    with pytest.raises(NotFound):
+        plant.book.lot("DRUM-3")
     assert plant.book.check().entries > LATER
 
 
