@@ -24,6 +24,7 @@ from ops.bench.growth import measure_growth
 from ops.bench.http_rates import measure_http
 from ops.bench.machine import machine_line
 from ops.bench.page_times import measure_pages
+from ops.bench.peers import measure_peers
 from ops.bench.population_pass import measure_impacts, measure_population_pass
 from ops.bench.processes import measure_processes
 from ops.bench.signal_pass import measure_signal_pass
@@ -44,13 +45,14 @@ MEASURES = {
     "dossiers": measure_dossiers,
     "processes": measure_processes,
     "growth": measure_growth,
+    "peers": measure_peers,
 }
 """Every measurement by its name, in the order of the table."""
 
-REGISTERING = frozenset({"http", "flushes", "bulk", "processes"})
+REGISTERING = frozenset({"http", "flushes", "bulk", "processes", "peers"})
 """Those that register balls of their own."""
 
-FULL = Sizes(balls=1_000_000, rounds=5, http=8_000, bulk=10_000, dossier=100_000, growth=10_000_000)
+FULL = Sizes(balls=1_000_000, rounds=5, http=8_000, bulk=10_000, dossier=100_000, growth=10_000_000, leaves=1_000_000)
 
 
 def main(words: list[str] | None = None) -> int:

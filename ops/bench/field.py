@@ -18,8 +18,8 @@ class Sizes(msgspec.Struct, frozen=True, kw_only=True):
 
     ``warm``: registrations over HTTP before the clock starts, since a fresh process is slow for reasons of its own.
     ``page_asks``: how often each page is asked for.  ``dossier``: balls of the large dossier, which is made
-    ``dossier_rounds`` times.  ``growth``: entries of the largest book of entries alone.  ``signed``: a station signs each
-    ball.
+    ``dossier_rounds`` times.  ``growth``: entries of the largest book of entries alone.  ``leaves``: of a tree beside a
+    peer's.  ``signed``: a station signs each ball.
     """
 
     balls: int = 20_000
@@ -34,14 +34,15 @@ class Sizes(msgspec.Struct, frozen=True, kw_only=True):
     page_asks: int = 20
     dossier: int = 20_000
     growth: int = 100_000
+    leaves: int = 100_000
     dossier_rounds: int = 1
     signed: bool = False
 
     def used(self) -> int:
-        """Balls that a run uses up at most: four cases over HTTP, and one, two and four processes."""
+        """Balls that a run uses up at most: four cases over HTTP, one, two and four processes, and beside a peer."""
         flushes = self.flush_single + self.flush_grouped
         over_http = 4 * (self.warm + self.http) + 7 * self.warm + 3 * self.http
-        return self.recorded() + self.rounds * (over_http + self.bulk) + flushes
+        return self.recorded() + self.rounds * (over_http + 3 * self.bulk) + flushes
 
     def recorded(self) -> int:
         """Entries whose rows the floors write again."""
