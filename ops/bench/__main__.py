@@ -27,6 +27,7 @@ from ops.bench.page_times import measure_pages
 from ops.bench.peers import measure_peers
 from ops.bench.population_pass import measure_impacts, measure_population_pass
 from ops.bench.processes import measure_processes
+from ops.bench.processor_parts import measure_profile
 from ops.bench.signal_pass import measure_signal_pass
 from ops.bench.storage import opened_storage
 from ops.bench.trace_pass import measure_trace
@@ -44,12 +45,13 @@ MEASURES = {
     "pages": measure_pages,
     "dossiers": measure_dossiers,
     "processes": measure_processes,
+    "profile": measure_profile,
     "growth": measure_growth,
     "peers": measure_peers,
 }
 """Every measurement by its name, in the order of the table."""
 
-REGISTERING = frozenset({"http", "flushes", "bulk", "processes", "peers"})
+REGISTERING = frozenset({"http", "flushes", "bulk", "processes", "peers", "profile"})
 """Those that register balls of their own."""
 
 FULL = Sizes(balls=1_000_000, rounds=5, http=8_000, bulk=10_000, dossier=100_000, growth=10_000_000, leaves=1_000_000)

@@ -22,13 +22,14 @@ from ops.collector import settle_collector
 def main(folder: Path, kind: str) -> None:
     """Serve until SIGTERM."""
     with listening("127.0.0.1", 0) as listener:
-        app = raw_app(folder) if kind == "raw" else _product(folder, single=kind == "single")
+        app = raw_app(folder) if kind == "raw" else product_app(folder, single=kind == "single")
         settle_collector()
         server = Server(app, stop_s=5, on_started=lambda: print(address_of(listener), flush=True))
         server.run(sockets=[listener])
 
 
-def _product(folder: Path, *, single: bool) -> Any:
+def product_app(folder: Path, *, single: bool) -> Any:
+    """The service over the book in a folder; ``single``: one submission a commit."""
     plant = read_plant(folder)
     delivery = Delivery()
     book = open_plant(plant, deliver=delivery)
