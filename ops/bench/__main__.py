@@ -23,6 +23,7 @@ from ops.bench.flushes import measure_flushes
 from ops.bench.growth import measure_growth
 from ops.bench.http_rates import measure_http
 from ops.bench.machine import machine_line
+from ops.bench.memory import measure_memory
 from ops.bench.page_times import measure_pages
 from ops.bench.peers import measure_peers
 from ops.bench.population_pass import measure_impacts, measure_population_pass
@@ -47,6 +48,7 @@ MEASURES = {
     "processes": measure_processes,
     "profile": measure_profile,
     "growth": measure_growth,
+    "memory": measure_memory,
     "peers": measure_peers,
 }
 """Every measurement by its name, in the order of the table."""
