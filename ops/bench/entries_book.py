@@ -1,8 +1,8 @@
 """A book of entries alone: a valid chain, tree, tiles, head and checkpoint, of as many entries as one wants.
 
 Entries, hashes, frontier and tiles are made by the product's own functions; what is left out is what a submission goes
-through before: no checks, no idempotency keys, and no rows of views but those of entry 0.  So `pourbook verify book`
-without views finds it whole, and nothing that asks a view is measured on it.
+through before and beside: no checks, no used keys, and no rows of views but those of entry 0.  So chain, tree, tiles and
+checkpoint are those of a book, `pourbook verify book` would miss the used keys, and nothing that asks a view is measured.
 """
 
 from __future__ import annotations

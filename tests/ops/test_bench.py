@@ -35,11 +35,13 @@ TINY = Sizes(
     flush_grouped=60,
     page_asks=2,
     dossier=200,
+    growth=3_000,
+    leaves=700,
 )
 
 
-ON_POSTGRES = ("http", "flushes", "bulk", "check", "population", "trace")
-"""Measurements whose floors or servers are others on PostgreSQL."""
+ON_POSTGRES = ("flushes", "bulk", "check", "trace")
+"""Measurements whose floors are others on PostgreSQL, and that are quick."""
 
 
 def tiny_words(folder: Path, only: Sequence[str], store: str = "sqlite") -> list[str]:
@@ -90,15 +92,18 @@ def test_every_measurement_prints_its_rows(name: str, books: Path, capsys: pytes
     assert rows_of(printed)
 
 
-def test_measurements_run_on_postgresql(books: Path, capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize(
+    "names", [ON_POSTGRES, pytest.param(tuple(MEASURES), marks=pytest.mark.full)], ids=["some", "all"]
+)
+def test_measurements_run_on_postgresql(names: Sequence[str], books: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The same measurements run on a server that the run starts, beside floors of that server."""
     need_server()
-    assert main(tiny_words(books, ON_POSTGRES, "postgresql")) == 0
+    assert main(tiny_words(books, names, "postgresql")) == 0
     printed = capsys.readouterr().out
     assert re.search(r"cores, .* Python 3\.\d+.*, PostgreSQL 1\d", printed)
     rows = rows_of(printed)
-    assert len(rows) >= len(ON_POSTGRES)
-    assert not [row for row in rows if "not measured" in row]
+    assert len(rows) >= len(names)
+    assert not [row for row in rows if "not measured" in row and "is not installed" not in row]
 
 
 def test_the_floor_writes_what_the_product_wrote(storage: Storage) -> None:
