@@ -125,6 +125,7 @@ def test_a_correction_of_what_is_no_fact_ends_in_an_error_of_ours(fact: str) -> 
 def breached(*breaches: dict[str, Any]) -> Entry:
     """An entry with breaches."""
     entry = entries_of(SUBMISSIONS)[8].entry
+    assert isinstance(entry, Entry)
     return msgspec.structs.replace(entry, breaches=list(breaches))
 
 
