@@ -37,7 +37,9 @@ class BookTail:
 
 def load_tail(transaction: Transaction, head: Head) -> BookTail:
     """Read and check the end of the book. Raises StoreDamaged when its parts contradict each other."""
-    _check_last_entries(transaction, head)
+    first = max(0, head.size - TILE_WIDTH)
+    before = transaction.row('SELECT "hash" FROM "entry" WHERE "index" = ?', (first - 1,)) if first else (EMPTY_ROOT,)
+    _check_entries(transaction, head, first, before[0] if before else None)
     edge = load_edge(transaction, head.size)
     try:
         frontier = Frontier.from_bytes(head.frontier)
@@ -48,17 +50,34 @@ def load_tail(transaction: Transaction, head: Head) -> BookTail:
     return BookTail(head, frontier, edge)
 
 
-def _check_last_entries(transaction: Transaction, head: Head) -> None:
-    first = max(0, head.size - TILE_WIDTH)
-    before = transaction.row('SELECT "hash" FROM "entry" WHERE "index" = ?', (first - 1,)) if first else None
+def follow_tail(transaction: Transaction, tail: BookTail, head: Head) -> BookTail:
+    """The tail after what another process entered since ``tail``, which is used up by this; or the loaded one.
+
+    Reads and checks the new entries alone, and the tree is that of ``tail`` with them. Loads the end of the book where they
+    are more than that is, or where they do not follow. Raises StoreDamaged.
+    """
+    if not 0 < head.size - tail.head.size <= TILE_WIDTH:
+        return load_tail(transaction, head)
+    try:
+        hashes = _check_entries(transaction, head, tail.head.size, tail.head.last_hash)
+    except StoreDamaged:
+        return load_tail(transaction, head)
+    frontier, _ = tail.append(hashes)
+    if frontier.to_bytes() != head.frontier:
+        return load_tail(transaction, head)
+    return BookTail(head, frontier, tail.edge)
+
+
+def _check_entries(transaction: Transaction, head: Head, first: int, before: bytes | None) -> list[bytes]:
+    """The hashes of the entries from ``first`` to the head, which follow the one with the hash ``before``."""
     rows = transaction.rows(
         'SELECT "index", "hash", "bytes", "recorded_ms" FROM "entry" WHERE "index" >= ? ORDER BY "index"', (first,)
     )
     rows = filled(transaction, rows, raw=2)
-    if [row[0] for row in rows] != list(range(first, head.size)) or (first and before is None):
+    if [row[0] for row in rows] != list(range(first, head.size)) or before is None:
         raise StoreDamaged("entries and head disagree", expected=f"entries {first} to {head.size - 1}", got=len(rows))
     try:
-        hashes = check_links(before[0] if before else EMPTY_ROOT, first, [row[2] for row in rows])
+        hashes = check_links(before, first, [row[2] for row in rows])
     except LedgerError as error:
         raise StoreDamaged("last entries do not follow each other", got=str(error)) from error
     if hashes != [row[1] for row in rows]:
@@ -67,6 +86,7 @@ def _check_last_entries(transaction: Transaction, head: Head) -> None:
         raise StoreDamaged("last hash of the head is not that of the last entry", where=f"head {head.size}")
     if rows and not rows[-1][3] == head.recorded_ms == instant_ms(read_entry(rows[-1][2]).recorded_at):
         raise StoreDamaged("head and last entry were recorded at different instants", where=f"head {head.size}")
+    return hashes
 
 
 def check_not_behind(transaction: Transaction, head: Head, origin: str, known: bytes | str) -> None:

@@ -23,7 +23,7 @@ from ledger.line.state import State
 from ledger.store.answer import Entered, GroupReport, Settled
 from ledger.store.archived_entries import filled
 from ledger.store.bodies import decode_said
-from ledger.store.book_tail import BookTail, check_not_behind, check_tail_hashes, load_tail
+from ledger.store.book_tail import BookTail, check_not_behind, check_tail_hashes, follow_tail, load_tail
 from ledger.store.engine import Store
 from ledger.store.entry_breaches import breaches_at
 from ledger.store.entry_ranges import Room
@@ -165,7 +165,7 @@ class Committer:
         tail = self._tail
         if tail is None or (tail.head.size, tail.head.last_hash) != (head.size, head.last_hash):
             self.forget()
-            tail = load_tail(transaction, head)
+            tail = load_tail(transaction, head) if tail is None else follow_tail(transaction, tail, head)
             self._terms = load_checkpoint_terms(transaction)
             if head.size and not self._signers_at(head.size):
                 raise KeyNotInTerm(

@@ -1,6 +1,6 @@
-"""``python -m ops.bench [--full] [--balls N] [--rounds N] [--only NAME]``: measures, and prints the table in Markdown.
+"""``python -m ops.bench [--full] [--store postgresql] [--balls N] [--rounds N] [--only NAME]``: measures, prints Markdown.
 
-Takes one or two minutes; ``--full`` measures on a book of a million balls, which it makes the first time (some minutes)
+Takes some minutes; ``--full`` measures on a book of a million balls, which it makes the first time (some minutes)
 and keeps in the project's folder ``.pourbook/bench``; ``--only dossiers --dossier 100000`` makes a book that is large enough
 for the dossier, and ``--signed`` one whose station signs each ball.  Uses loopback and that folder, nothing else.
 """
