@@ -83,7 +83,9 @@ def every_row(store: Store) -> dict[str, list[Any]]:
     with store.reading() as transaction:
         catalogue = {
             "sqlite": "SELECT name FROM sqlite_master WHERE type = 'table'",
-            "postgresql": "SELECT tablename FROM pg_tables WHERE schemaname = 'public'",
+            # Ranges of a table are parts of it.
+            "postgresql": "SELECT relname FROM pg_class WHERE relkind IN ('r', 'p') AND NOT relispartition "
+            "AND relnamespace = 'public'::regnamespace",
         }
         names = sorted(row[0] for row in transaction.rows(catalogue[store.dialect.name]))
         return {name: sorted(transaction.rows(f'SELECT * FROM "{name}"'), key=repr) for name in names}  # noqa: S608

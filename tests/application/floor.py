@@ -13,7 +13,7 @@ from typing import Any
 import msgspec
 
 from ledger.application.creating import create_book
-from ledger.application.pourbook import Pourbook, open_book
+from ledger.application.pourbook import Pourbook
 from ledger.application.signers import Signers
 from ledger.book.instant import Instant, format_instant, instant_ms
 from ledger.book.signing import signer_from_seed
@@ -21,6 +21,7 @@ from ledger.conformity.rulebook import shipped_rulebooks
 from ledger.line.record import Record
 from ledger.line.vocabulary import RECORD_OF
 from ledger.store.answer import Entered
+from ledger.store.engine import CONNECTIONS, open_store
 from tests.plant import counted_salts, said
 
 ORIGIN = "book.floor.test"
@@ -93,10 +94,10 @@ class Floor:
         """The instant at which the service believes to be."""
         return self.now_ms
 
-    def opened(self, **wiring: Any) -> Pourbook:
+    def opened(self, *, connections: int = CONNECTIONS, **wiring: Any) -> Pourbook:
         """Another book over the same store, not started."""
-        return open_book(
-            self.url,
+        return Pourbook(
+            open_store(self.url, connections=connections),
             origin=ORIGIN,
             signers=floor_signers(),
             label_stem="https://id.example.com",
