@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
 import sys
 import time
@@ -49,13 +48,13 @@ def measure_start(field: Field, folder: Path, what: str) -> Row:
 @contextmanager
 def pourbook_serve(folder: Path) -> Iterator[Serving]:
     """The service over the book of a folder, for the length of the block; its settings are those of a first start."""
-    environment = {
-        **os.environ,
+    settings = {
         "POURBOOK_STORE_URL": url_of(folder), "POURBOOK_PORT": "0", "POURBOOK_LABEL_STEM": LABEL_STEM,
         **_keys(folder, "checkpoint", SIGNERS.checkpoint), **_keys(folder, "dossier", SIGNERS.dossier),
     }  # fmt: skip
-    words = [sys.executable, "-m", "ops.cli", "serve"]
-    with subprocess.Popen(words, stdout=subprocess.PIPE, text=True, env=environment) as server:
+    given = [f"{name}={value}" for name, value in settings.items()]
+    words = ["env", *given, sys.executable, "-m", "ops.cli", "serve"]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as server:
         try:
             line = server.stdout.readline() if server.stdout else ""
             # It says the book, " at ", its address, and how it is stopped.
