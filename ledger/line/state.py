@@ -261,6 +261,19 @@ class State:
         """How many rows are held; a writer empties an overlay that grew too large."""
         return sum(len(held.rows) for held in self._held.values())
 
+    def forget_rows(self, rows: Iterable[type[Row]]) -> None:
+        """Drop what is loaded of these views, and every memo: what was worked out may rest on several views.
+
+        Only between groups, like `forget`.
+        """
+        for row in rows:
+            held = self._held[row]
+            for part in (held.rows, held.buckets, held.changes):
+                part.clear()
+        for held in self._held.values():
+            held.memo.clear()
+        self._undo.clear()
+
     def forget(self) -> None:
         """Drop everything loaded. Only between groups: changes not taken are lost."""
         for held in self._held.values():

@@ -7,7 +7,7 @@ valid for one head: another head in the store (a second process wrote) means tha
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 
 from ledger.book.checkpoint import sign_checkpoint
@@ -29,6 +29,7 @@ from ledger.store.entry_breaches import breaches_at
 from ledger.store.entry_ranges import Room
 from ledger.store.erasing import Erasing
 from ledger.store.group import Asked, Draft, Group, Scope, check_group, entry_rows, opening_rows, request_rows
+from ledger.store.group_changes import BESIDE_VIEWS, changed_views, note_changes
 from ledger.store.head import Head, read_head, write_head
 from ledger.store.loader import Loader
 from ledger.store.moved import check_writable, open_again
@@ -72,6 +73,7 @@ class Committer:
         self._clock_ms = clock_ms
         self._scope = Scope(origin, offset_minutes, Loader(store.dialect), State())
         self._tail: BookTail | None = None
+        self._told = ""
         self._since_forget = 0
         self._erasing = Erasing()
         self._room = Room()
@@ -85,7 +87,7 @@ class Committer:
         transaction.begin_write()
         try:
             head = read_head(transaction, lock=True)
-            check_writable(transaction, self._reopens)
+            self._told = check_writable(transaction, self._reopens)
             secret = self._check_settings(transaction)
             if head.checkpoint is not None:
                 self._check_stored_note(transaction, head, head.checkpoint)
@@ -123,14 +125,20 @@ class Committer:
             )
         return bytes.fromhex(settings["request-secret"])
 
-    def commit(self, asked: Sequence[Asked]) -> tuple[list[Settled], GroupReport]:
-        """Check and store a group; the answers. Raises CommitUnknown, or whatever went wrong, with nothing stored."""
+    def commit(
+        self, asked: list[Asked], more: Callable[[int], Iterable[Asked]] = lambda _room: ()
+    ) -> tuple[list[Settled], GroupReport]:
+        """Check and store a group; the answers. Raises CommitUnknown, or whatever went wrong, with nothing stored.
+
+        ``more`` gives those that came while others held the head, given how many there are; they are added to ``asked``.
+        """
         if self._transaction is None:
             self._transaction = self._store.transaction()
         transaction = self._transaction
         transaction.begin_write()
         head = read_head(transaction, lock=True)
-        check_writable(transaction, self._reopens)
+        asked.extend(more(len(asked)))
+        self._told = check_writable(transaction, self._reopens)
         tail = self._catch_up(transaction, head)
         if self._room.lacks(head.size, len(asked)):
             self._room.make(transaction, head.size, needed=len(asked))
@@ -164,19 +172,34 @@ class Committer:
     def _catch_up(self, transaction: Transaction, head: Head) -> BookTail:
         tail = self._tail
         if tail is None or (tail.head.size, tail.head.last_hash) != (head.size, head.last_hash):
-            self.forget()
+            changed = None if tail is None else changed_views(self._told, tail.head.size, head.size)
+            self._tail = None
+            self._forget_changed(changed)
             tail = load_tail(transaction, head) if tail is None else follow_tail(transaction, tail, head)
-            self._terms = load_checkpoint_terms(transaction)
-            if head.size and not self._signers_at(head.size):
-                raise KeyNotInTerm(
-                    "no checkpoint key of this process speaks for the book any more",
-                    expected=", ".join(verifier.key_id.hex() for verifier in verifiers_at(self._terms, head.size)),
-                    got=", ".join(signer.verifier.key_id.hex() for signer in self._signers),
-                    mend="start it with the key that took over",
-                )
+            if changed is None or BookKey in changed:
+                self._take_terms(transaction, head.size)
             self._tail = tail
             self.note = self._signed(tail.frontier)
         return tail
+
+    def _take_terms(self, transaction: Transaction, size: int) -> None:
+        """Read which keys speak for the book; a writer without one of them enters nothing. Raises KeyNotInTerm."""
+        self._terms = load_checkpoint_terms(transaction)
+        if size and not self._signers_at(size):
+            raise KeyNotInTerm(
+                "no checkpoint key of this process speaks for the book any more",
+                expected=", ".join(verifier.key_id.hex() for verifier in verifiers_at(self._terms, size)),
+                got=", ".join(signer.verifier.key_id.hex() for signer in self._signers),
+                mend="start it with the key that took over",
+            )
+
+    def _forget_changed(self, views: frozenset[type[Row]] | None) -> None:
+        """Drop what other processes' groups changed, and what lies beside the views, which others change unheard."""
+        if views is None:
+            self._scope.state.forget()
+            self._since_forget = 0
+        else:
+            self._scope.state.forget_rows(views | BESIDE_VIEWS)
 
     def _signers_at(self, size: int) -> list[Signer]:
         """The keys at hand that speak for a size, oldest term first."""
@@ -216,8 +239,11 @@ class Committer:
         if self._reopens is not None:
             open_again(transaction)
         store_tiles(transaction, tiles)
-        if BookKey in store_changes(transaction, self._scope.state):
+        changed = store_changes(transaction, self._scope.state)
+        if BookKey in changed:
             self._follow_keys(transaction, frontier.size)
+        alone = any(draft.asked.alone for draft in group.drafts)
+        note_changes(transaction, self._told, frontier.size - len(hashes), frontier.size, None if alone else changed)
         write_head(transaction, head)
         try:
             self._store.commit(transaction)

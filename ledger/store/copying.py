@@ -23,7 +23,7 @@ from ledger.store.entry_ranges import Room
 from ledger.store.head import Head, read_head, write_head
 from ledger.store.moved import MOVED, UNFINISHED, close_moved, copy_settings
 from ledger.store.outlines import read_outlines
-from ledger.store.store_settings import PUT_SETTING, put_setting
+from ledger.store.store_settings import CHANGES, PUT_SETTING, put_setting
 from ledger.store.tiles import load_edge, store_tiles
 from ledger.store.transaction import Transaction
 from ledger.store.truth_tables import TRUTH
@@ -40,7 +40,7 @@ _BESIDE = (
 )
 """Tables that are copied whole in the last transaction, in an order that keeps foreign keys."""
 
-_OWN = ("lease:", "views-", "last-backup", "archive", UNFINISHED, MOVED)
+_OWN = ("lease:", "views-", "last-backup", "archive", CHANGES, UNFINISHED, MOVED)
 """Beginnings of the names of settings that belong to a store and not to its book."""
 
 _ENTRIES = (

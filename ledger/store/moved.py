@@ -9,14 +9,14 @@ its migration, when it was backed up or checked, and the last use of a session b
 from __future__ import annotations
 
 from ledger.errors import StoreError
-from ledger.store.store_settings import put_setting
+from ledger.store.store_settings import CHANGES, put_setting
 from ledger.store.transaction import Transaction
 
 UNFINISHED = "copy-unfinished"
 MOVED = "moved"
 """Names of settings; the value of each is the id of the copy."""
 
-_FIND = f'SELECT "name", "value" FROM "setting" WHERE "name" IN (\'{UNFINISHED}\', \'{MOVED}\')'
+_FIND = f'SELECT "name", "value" FROM "setting" WHERE "name" IN (\'{UNFINISHED}\', \'{MOVED}\', \'{CHANGES}\')'
 
 
 def check_open(transaction: Transaction) -> None:
@@ -38,10 +38,11 @@ def open_again(transaction: Transaction) -> None:
     transaction.run('DELETE FROM "setting" WHERE "name" = ?', (MOVED,))
 
 
-def check_writable(transaction: Transaction, reopens: str | None = None) -> None:
-    """Raises StoreError for a store that takes no entries. One look-up of two names.
+def check_writable(transaction: Transaction, reopens: str | None = None) -> str:
+    """What the last groups changed (`ledger.store.group_changes`), found by the same look-up; empty where nothing is told.
 
-    ``reopens``: the id of a copy that is gone; a store whose book was moved by that one passes.
+    ``reopens``: the id of a copy that is gone; a store whose book was moved by that one passes. Raises StoreError for a
+    store that takes no entries.
     """
     found = dict(transaction.rows(_FIND))
     if UNFINISHED in found:
@@ -56,6 +57,7 @@ def check_writable(transaction: Transaction, reopens: str | None = None) -> None
             where="setting moved",
             mend="start the service with the address of the new store; if that is lost, see pourbook reopen",
         )
+    return str(found.get(CHANGES, ""))
 
 
 def copy_settings(transaction: Transaction) -> tuple[str | None, str | None]:

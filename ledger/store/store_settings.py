@@ -6,6 +6,9 @@ from ledger.store.transaction import Transaction
 
 PUT_SETTING = 'INSERT INTO "setting" ("name", "value") VALUES (?, ?) ON CONFLICT ("name") DO UPDATE SET "value" = excluded."value"'
 
+CHANGES = "group-changes"
+"""The setting that tells which views the last groups changed (`ledger.store.group_changes`)."""
+
 
 def put_setting(transaction: Transaction, name: str, value: str) -> None:
     """Set a value, whatever stood there."""

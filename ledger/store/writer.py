@@ -77,6 +77,8 @@ class Writer:
         self._in_hand: dict[int, Asked] = {}
         self._door = threading.Lock()
         self._open = False
+        self._kept: list[Asked | None] = []
+        """Taken out of the queue, and to be the next: at most one."""
         self._secret = b""
         self._thread: threading.Thread | None = None
         self._committer = Committer(
@@ -148,8 +150,9 @@ class Writer:
         try:
             while (asked := self._take()) is not None:
                 self._in_hand = {id(one.future): one for one in asked}
-                for group in _separated(asked):
-                    self._answer(group)
+                groups = list(_separated(asked))
+                for group in groups:
+                    self._answer(group, grows=group is groups[-1] and not group[0].alone)
         except BaseException as error:  # noqa: BLE001  # whatever ends the thread, nobody may be left waiting
             failure = error
         finally:
@@ -175,8 +178,23 @@ class Writer:
             pass
         return asked
 
+    def _more(self, had: int) -> Iterator[Asked]:
+        """What came while the group waited for its turn at the head, as far as it may go together with it."""
+        for _ in range(self._limit - had):
+            try:
+                one = self._waiting.get_nowait()
+            except queue.Empty:
+                return
+            if one is None or one.alone:
+                self._kept.append(one)
+                return
+            self._in_hand[id(one.future)] = one
+            yield one
+
     def _first(self) -> Asked | None:
         """The next that comes; while none does, what was put off is done."""
+        if self._kept:
+            return self._kept.pop()
         patience: float | None = IDLE_S
         while True:
             try:
@@ -202,10 +220,13 @@ class Writer:
             self._check_flush(error)
             self._committer.take_back()
 
-    def _answer(self, asked: list[Asked], attempt: int = 1, *, replayed: bool = False) -> None:
-        """Answer every one of ``asked``, whatever happens. ``replayed``: alone, after an error that nobody expected."""
+    def _answer(self, asked: list[Asked], attempt: int = 1, *, replayed: bool = False, grows: bool = False) -> None:
+        """Answer every one of ``asked``, whatever happens. ``replayed``: alone, after an error that nobody expected.
+
+        ``grows``: those that come while others hold the head are answered with them.
+        """
         try:
-            settled, report = self._committer.commit(asked)
+            settled, report = self._committer.commit(asked, *((self._more,) if grows else ()))
         except CommitUnknown as error:
             self._again(asked, error, attempt)
         except Exception as error:  # noqa: BLE001  # the group is taken back, each one then stands for itself
@@ -259,7 +280,7 @@ class Writer:
             self._in_hand.pop(id(one.future), None)
 
     def _refuse_rest(self, failure: BaseException | None) -> None:
-        rest = list(self._in_hand.values())
+        rest = [*self._in_hand.values(), *(one for one in self._kept if one is not None)]
         while True:
             try:
                 one = self._waiting.get_nowait()
