@@ -133,6 +133,12 @@ def _run(command: Command, words: Sequence[str]) -> int:
         if error.mend:
             print(f"  to mend it: {error.mend}", file=sys.stderr)
         return 1
+    except Exception as error:
+        if not _is_of_a_store(error):
+            raise
+        print(f"pourbook: store failed meanwhile ({type(error).__name__})", file=sys.stderr)
+        print("  to mend it: see that the database runs and can be reached, then run this again", file=sys.stderr)
+        return 1
     except KeyboardInterrupt:
         print("pourbook: stopped", file=sys.stderr)
         return 130
@@ -141,6 +147,11 @@ def _run(command: Command, words: Sequence[str]) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     return code
+
+
+def _is_of_a_store(error: Exception) -> bool:
+    """Whether a database, or the way to it, failed; its own text may show a row, so only its class is told."""
+    return type(error).__module__.partition(".")[0] in {"sqlite3", "psycopg", "sqlalchemy"}
 
 
 if __name__ == "__main__":

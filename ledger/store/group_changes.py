@@ -48,7 +48,7 @@ def changed_views(told: str, before: int, after: int) -> frozenset[type[Row]] | 
     for group in told.split(";"):
         first, _, rest = group.partition(" ")
         last, _, names = rest.partition(" ")
-        if first != str(size):
+        if size == after or first != str(size):
             continue
         changed = names.split(",") if names else []
         if not last.isdecimal() or not known.keys() >= set(changed):

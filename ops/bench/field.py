@@ -39,11 +39,11 @@ class Sizes(msgspec.Struct, frozen=True, kw_only=True):
     signed: bool = False
 
     def used(self) -> int:
-        """Balls that a run uses up at most: four cases over HTTP, one, two and four processes, beside a peer,
+        """Balls that a run uses up at most: four cases over HTTP, one to four processes in five ways, beside a peer,
         and with parts timed.
         """
         flushes = self.flush_single + self.flush_grouped
-        over_http = 12 * self.warm + 8 * self.http
+        over_http = 18 * self.warm + 10 * self.http
         return self.recorded() + self.rounds * (over_http + 3 * self.bulk) + flushes
 
     def recorded(self) -> int:

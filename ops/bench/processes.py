@@ -1,4 +1,4 @@
-"""Registrations at one, two and four service processes over one database, the same load spread over them.
+"""Registrations at one, two and four service processes over one database: the same load spread over them, or each its own.
 
 Only the database's head row orders them: each process has its writer, which takes that row for a group.  After the last
 round the book is checked as a whole, and every registration that was answered must stand in it once.
@@ -21,7 +21,15 @@ from ops.bench.histograms import Counts, quantile_ms, read_histogram, since, tog
 from ops.bench.plant import ORIGIN, SIGNERS
 from ops.bench.serving import PRODUCT, run_load, running_server
 
-PROCESSES = (1, 2, 4)
+
+class Way(NamedTuple):
+    """So many processes, and whether each has the connections that one would have, or all share them."""
+
+    processes: int
+    each: bool = False
+
+
+WAYS = (Way(1), Way(2), Way(4), Way(2, each=True), Way(4, each=True))
 _SIZE = 'SELECT "size" FROM "head"'
 
 
@@ -42,39 +50,41 @@ def measure_processes(field: Field) -> list[Row]:
             )
         ]
     before, answered = one_value(field.plant.url, _SIZE), 0
-    found: dict[int, list[Spread]] = {count: [] for count in PROCESSES}
+    found: dict[Way, list[Spread]] = {way: [] for way in WAYS}
     for _ in range(field.sizes.rounds):
-        for count, spreads in found.items():
-            answered += _round(field, count, spreads)
+        for way, spreads in found.items():
+            answered += _round(field, way, spreads)
     return [*_rows(field, found), _checked(field, before + answered)]
 
 
-def _round(field: Field, processes: int, spreads: list[Spread]) -> int:
+def _round(field: Field, way: Way, spreads: list[Spread]) -> int:
     """Start so many processes and load them; how many registrations were answered in all."""
-    sizes, token = field.sizes, field.plant.token
+    sizes, token, processes = field.sizes, field.plant.token, way.processes
+    connections = sizes.connections * (processes if way.each else 1)
     warm, first = sizes.warm * processes, field.take(sizes.warm * processes + sizes.http)
     with ExitStack() as started:
         addresses = [started.enter_context(running_server(field, field.product, PRODUCT)) for _ in range(processes)]
         warmed = run_load(field, addresses, first, warm)
         before = [read_histogram(address, token) for address in addresses]
-        load = run_load(field, addresses, first + warm, sizes.http)
+        load = run_load(field, addresses, first + warm, sizes.http, connections)
         after = [read_histogram(address, token) for address in addresses]
     counts = together([since(*each) for each in zip(before, after, strict=True)])
     spreads.append(Spread(load, counts))
     return warmed.answered + load.answered
 
 
-def _rows(field: Field, found: dict[int, list[Spread]]) -> list[Row]:
-    rates = {count: [one.load.per_second for one in spreads] for count, spreads in found.items()}
+def _rows(field: Field, found: dict[Way, list[Spread]]) -> list[Row]:
+    rates = {way: [one.load.per_second for one in spreads] for way, spreads in found.items()}
     rows = []
-    for count, spreads in found.items():
+    for way, spreads in found.items():
         p50, p99 = (median(quantile_ms(one.counts, share) for one in spreads) for share in (0.5, 0.99))
-        name = "one process" if count == 1 else f"{count} processes"
+        name = "one process" if way == WAYS[0] else f"{way.processes} processes"
+        over = f"{field.sizes.connections} connections {'each' if way.each else 'in all'}"
         rows.append(
-            Row(what=f"registrations over HTTP at {name}, {field.sizes.connections} connections in all",
-                measured=f"{rate(rates[count])}, server: p50 {p50:.1f} ms, p99 {p99:.1f} ms",
-                floor="" if count == 1 else f"one process {rate(rates[1])}",
-                ratio="" if count == 1 else ratios(rates[count], rates[1])[1])
+            Row(what=f"registrations over HTTP at {name}, {over}",
+                measured=f"{rate(rates[way])}, server: p50 {p50:.1f} ms, p99 {p99:.1f} ms",
+                floor="" if way == WAYS[0] else f"one process {rate(rates[WAYS[0]])}",
+                ratio="" if way == WAYS[0] else ratios(rates[way], rates[WAYS[0]])[1])
         )  # fmt: skip
     return rows
 

@@ -66,10 +66,10 @@ def serving(kind: str, words: list[str]) -> Iterator[Serving]:
             server.wait(30)
 
 
-def run_load(field: Field, addresses: Sequence[str], first: int, count: int) -> Load:
-    """So many registrations from a ball on, over connections that are spread over the addresses."""
+def run_load(field: Field, addresses: Sequence[str], first: int, count: int, connections: int = 0) -> Load:
+    """So many registrations from a ball on, over connections that are spread over the addresses; 0: as many as the sizes say."""
     sizes = field.sizes
-    words = [field.product, ",".join(addresses), first, count, sizes.connections, sizes.seconds]
+    words = [field.product, ",".join(addresses), first, count, connections or sizes.connections, sizes.seconds]
     ran = subprocess.run(
         [sys.executable, "-m", "ops.bench.client", *map(str, words)], capture_output=True, text=True, check=False
     )
