@@ -154,7 +154,7 @@ def test_entries_come_one_after_the_other_however_they_are_written(
     rows = [(index, b"h", b"raw", 0) for index in indexes]
     # One that comes twice follows the entry before it, and is refused by its key.
     refused = psycopg.errors.UniqueViolation if len(set(indexes)) < len(indexes) else psycopg.errors.RestrictViolation
-    with pytest.raises(refused, match="duplicate key|an entry has the next index"):
+    with pytest.raises(refused, match=r"duplicate key|an entry has the next index"):
         transaction.run_many(_insert("entry", ""), rows)
     transaction.rollback()
     transaction.begin_write()

@@ -16,7 +16,7 @@ from ledger.errors import LedgerError
 from ledger.line.reading_rows import Gauge
 from ledger.line.rows import Hold, Lot, Model, Row, Unit
 from ledger.store.answer import Entered
-from ledger.store.engine import Store, open_store
+from ledger.store.engine import Store
 from ledger.store.group_changes import BESIDE_VIEWS, KEPT, changed_views, note_changes
 from ledger.store.reader import open_reader
 from ledger.store.rebuild import compare_views
@@ -158,7 +158,7 @@ def test_several_writers_answer_as_one_does(
     several, by_several = by_turns(tmp_path / "several", url, 3)
     assert answered == by_several
     assert any("'" in answer for answer in answered), "nothing was breached, so nothing was compared"
-    with open_store(one.url).reading() as alone, open_store(several.url).reading() as together:
+    with one.book.store.reading() as alone, several.book.store.reading() as together:
         for row in (Unit, Lot, Hold, Model, Gauge):
             assert every_row(alone, row) == every_row(together, row)
     assert [] == compare_views(several.book.store)
