@@ -159,6 +159,11 @@ def test_several_writers_answer_as_one_does(
     assert answered == by_several
     assert any("'" in answer for answer in answered), "nothing was breached, so nothing was compared"
     with one.book.store.reading() as alone, several.book.store.reading() as together:
-        for row in (Unit, Lot, Hold, Model, Gauge):
-            assert every_row(alone, row) == every_row(together, row)
+        kinds: tuple[type[Row], ...] = (Unit, Lot, Hold, Model, Gauge)
+        for row in kinds:
+            # Accounts have random ids.
+            here, there = (
+                [_ACCOUNT.sub("a", str(each)) for each in every_row(look, row)] for look in (alone, together)
+            )
+            assert here == there
     assert [] == compare_views(several.book.store)
