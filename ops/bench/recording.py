@@ -1,7 +1,7 @@
 """The rows that registrations become, as the product wrote them: what the floors write again, raw.
 
 Recording is done on a copy of the book with one entry a commit, so each row has its entry.  A row whose key is written
-again and again (the lot's account, the head, a tile's edge, a set of gauges) is kept as *last of a group*: a group writes it once.
+again and again (the lot's account, the head, a tile's edge, a set of gauges, a setting) is kept as *last of a group*: a group writes it once.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from ledger.store.engine import Store
 from ledger.store.transaction import Transaction, Values
 
 _TABLE = re.compile(r'(?:INSERT INTO|UPDATE) "([a-z_]+)"')
-_LAST = frozenset({"lot", "gauge_set", "tile", "head"})
+_LAST = frozenset({"lot", "gauge_set", "tile", "head", "setting"})
 
 
 class Written(NamedTuple):
