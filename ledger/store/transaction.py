@@ -50,7 +50,7 @@ class Transaction:
         self._connection.rollback()
 
     def run(self, text: str, values: Values = ()) -> int:
-        """Execute one statement; the number of rows it touched."""
+        """Execute one statement; the number of rows it touched, which is not known within `together`."""
         self._cursor.execute(self._sql(text), values)
         return int(self._cursor.rowcount)
 
