@@ -12,10 +12,12 @@ Where tiles are stored, and who may read entries tiles, is not decided here.
 from __future__ import annotations
 
 import re
+from functools import lru_cache
+from hashlib import sha256
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from ledger.book.canonical import MAX_ENTRY_BYTES
-from ledger.book.merkle import EMPTY_ROOT, HASH_BYTES, consistency_ranges, inclusion_ranges, node_hash, root
+from ledger.book.merkle import EMPTY_ROOT, HASH_BYTES, consistency_ranges, inclusion_ranges, node_hash
 from ledger.errors import MalformedTile, TooLarge
 
 if TYPE_CHECKING:
@@ -134,6 +136,10 @@ def prove_consistency_from_tiles(reader: HashReader, old_size: int, new_size: in
     return _range_roots(reader, new_size, consistency_ranges(old_size, new_size))
 
 
+_KEPT_FROM = 32 * HASH_BYTES
+"""Bytes of hashes from which on the root over them is remembered, in a tile above the lowest: at most 4 KiB a root."""
+
+
 class _Node(NamedTuple):
     """A complete subtree as a slice [start, stop) of the hashes of one tile."""
 
@@ -173,7 +179,28 @@ def _complete_nodes(start: int, stop: int, tree_size: int) -> list[_Node]:
 
 
 def _node_root(raw: bytes, node: _Node) -> bytes:
-    return root([raw[at * HASH_BYTES : (at + 1) * HASH_BYTES] for at in range(node.start, node.stop)])
+    hashes = raw[node.start * HASH_BYTES : node.stop * HASH_BYTES]
+    if node.tile.level and len(hashes) >= _KEPT_FROM:
+        return _kept_root(hashes)
+    return _complete_root(hashes)
+
+
+# A tile above the lowest serves tens of thousands of entries, so its larger parts are asked for again and again.
+@lru_cache(maxsize=4_096)
+def _kept_root(hashes: bytes) -> bytes:
+    return _complete_root(hashes)
+
+
+def _complete_root(hashes: bytes) -> bytes:
+    """Root over the hashes of a complete subtree, one after another: a power of two of them."""
+    while len(hashes) > HASH_BYTES:
+        hashes = b"".join(
+            [
+                sha256(b"\x01" + hashes[at : at + 2 * HASH_BYTES]).digest()
+                for at in range(0, len(hashes), 2 * HASH_BYTES)
+            ]
+        )
+    return hashes
 
 
 def _fold(roots: list[bytes]) -> bytes:
