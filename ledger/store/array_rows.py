@@ -2,7 +2,7 @@
 
 An INSERT that says what to do about a row that is there reads its rows from ``unnest``, so it has one text, and stays
 prepared, whatever the number of rows.  One without such a clause becomes a COPY, in binary form, whose faults do not
-show the row in the server's log; among statements that are sent together it reads from ``unnest`` too.  Triggers fire for each row in both, and see the rows before it.  The rows and their
+show the row in the server's log.  Triggers fire for each row in both, and see the rows before it.  The rows and their
 order are those of ``executemany``.
 """
 
@@ -16,7 +16,6 @@ from operator import itemgetter
 from typing import Any, NamedTuple
 
 from psycopg.errors import NumericValueOutOfRange
-from psycopg.pq import PipelineStatus
 from sqlalchemy import Column, LargeBinary, Text
 
 from ledger.store.packed_arrays import KINDS, ArrayKind, pack_array
@@ -32,14 +31,14 @@ _NAME = re.compile(r'"([a-z_0-9]+)"')
 
 
 class _Together(NamedTuple):
-    """A statement for many rows: its text for the driver, how each column is packed, and as a COPY, where it can be one.
+    """A statement for many rows: its text for the driver, how each column is packed, and whether it is a COPY.
 
     ``key``: gives the key of a row, where two rows of one key would be refused in one statement; else None.
     """
 
     text: str
     kinds: tuple[ArrayKind, ...]
-    copy: str | None
+    copies: bool
     key: Any
 
 
@@ -52,9 +51,8 @@ def write_in_arrays(cursor: Any, text: str, rows: Sequence[Sequence[Any]]) -> bo
         last = dict(zip(map(together.key, rows), rows, strict=True))
         rows = rows if len(last) == len(rows) else list(last.values())
     try:
-        # A COPY cannot be sent along with other statements.
-        if together.copy is not None and cursor.connection.info.pipeline_status is PipelineStatus.OFF:
-            _copy(cursor, together.copy, together.kinds, rows)
+        if together.copies:
+            _copy(cursor, together, rows)
         else:
             columns = zip(together.kinds, zip(*rows, strict=True), strict=True)
             cursor.execute(together.text, [_column(kind, column) for kind, column in columns])
@@ -71,9 +69,9 @@ def _column(kind: ArrayKind, column: Sequence[Any]) -> bytes | None:
     return pack_array(kind, column)
 
 
-def _copy(cursor: Any, text: str, kinds: Sequence[ArrayKind], rows: Sequence[Sequence[Any]]) -> None:
-    with cursor.copy(text) as copy:
-        copy.set_types([kind.name for kind in kinds])
+def _copy(cursor: Any, together: _Together, rows: Sequence[Sequence[Any]]) -> None:
+    with cursor.copy(together.text) as copy:
+        copy.set_types([kind.name for kind in together.kinds])
         for row in rows:
             copy.write_row(row)
 
@@ -84,17 +82,18 @@ def _together(text: str) -> _Together | None:
     if found := _INSERT.fullmatch(text):
         table, names, conflict = found[1], _NAME.findall(found[2]), found[3]
         kinds = _kinds(table, names)
+        if kinds is not None and conflict is None:
+            return _Together(f"COPY {table} ({found[2]}) FROM STDIN (FORMAT BINARY)", kinds, True, None)
         if kinds is not None:
-            into = f"INSERT INTO {table} ({found[2]}) SELECT * FROM {_unnested(kinds)}{conflict or ''}"
-            copy = f"COPY {table} ({found[2]}) FROM STDIN (FORMAT BINARY)" if conflict is None else None
-            return _Together(into, kinds, copy, None if conflict is None else _key_of(conflict, names))
+            into = f"INSERT INTO {table} ({found[2]}) SELECT * FROM {_unnested(kinds)}{conflict}"
+            return _Together(into, kinds, False, _key_of(conflict, names))
     if found := _DELETE.fullmatch(text):
         table, names = found[1], _NAME.findall(found[2])
         kinds = _kinds(table, names)
         if kinds is not None:
             columns = ", ".join(f'"{name}"' for name in names)
             gone = f"DELETE FROM {table} WHERE ({columns}) IN (SELECT * FROM {_unnested(kinds)})"
-            return _Together(gone, kinds, None, None)
+            return _Together(gone, kinds, False, None)
     return None
 
 

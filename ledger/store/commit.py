@@ -228,27 +228,23 @@ class Committer:
         hashes = check_tail_hashes([(draft.raw, draft.hash) for draft in group.drafts])
         frontier, tiles = tail.append(hashes)
         head = Head(frontier.size, hashes[-1], frontier.to_bytes(), group.recorded_ms, self.note)
-        # By themselves: whether there was what they delete is looked at.
+        transaction.run_many(_ENTRY, entry_rows(group))
+        openings = opening_rows(group)
+        if openings:
+            transaction.run_many(_OPENING, openings)
+        transaction.run_many(_REQUEST, request_rows(group))
         for draft in group.drafts:
             if draft.asked.alone:
                 self._erasing.delete(transaction, draft.asked.sealed.records)
-        with transaction.together():
-            transaction.run_many(_ENTRY, entry_rows(group))
-            openings = opening_rows(group)
-            if openings:
-                transaction.run_many(_OPENING, openings)
-            transaction.run_many(_REQUEST, request_rows(group))
-            if self._reopens is not None:
-                open_again(transaction)
-            store_tiles(transaction, tiles)
-            changed = store_changes(transaction, self._scope.state)
-            if BookKey in changed:
-                self._follow_keys(transaction, frontier.size)
-            alone = any(draft.asked.alone for draft in group.drafts)
-            note_changes(
-                transaction, self._told, frontier.size - len(hashes), frontier.size, None if alone else changed
-            )
-            write_head(transaction, head)
+        if self._reopens is not None:
+            open_again(transaction)
+        store_tiles(transaction, tiles)
+        changed = store_changes(transaction, self._scope.state)
+        if BookKey in changed:
+            self._follow_keys(transaction, frontier.size)
+        alone = any(draft.asked.alone for draft in group.drafts)
+        note_changes(transaction, self._told, frontier.size - len(hashes), frontier.size, None if alone else changed)
+        write_head(transaction, head)
         try:
             self._store.commit(transaction)
         except self._store.dialect.errors as error:

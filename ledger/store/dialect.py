@@ -13,7 +13,6 @@ from __future__ import annotations
 import sqlite3
 from abc import ABC, abstractmethod
 from collections.abc import Sequence
-from contextlib import AbstractContextManager, nullcontext
 from functools import cache
 from typing import Any
 
@@ -95,10 +94,6 @@ class Dialect(ABC):
     def run_many(self, cursor: Any, text: str, rows: Sequence[Sequence[Any]]) -> None:
         """Execute one statement for each row of values."""
         cursor.executemany(self.sql(text), rows)
-
-    def together(self, connection: Any) -> AbstractContextManager[Any]:  # noqa: ARG002  # a file answers at once
-        """A block whose statements are sent without waiting for each one's answer; the first error is raised at its end."""
-        return nullcontext()
 
     @abstractmethod
     def prepare(self, connection: Any) -> None:
@@ -267,11 +262,6 @@ class Postgres(Dialect):
             cursor.execute(self.sql(text), rows[0])
         elif rows and not self._write_in_arrays(cursor, text, rows):
             super().run_many(cursor, text, rows)
-
-    def together(self, connection: Any) -> AbstractContextManager[Any]:
-        """The driver's pipeline."""
-        pipeline: AbstractContextManager[Any] = connection.pipeline()
-        return pipeline
 
     def prepare(self, connection: Any) -> None:
         """Explicit transactions, a bounded wait for locks and time for statements, and a check that commits are durable."""

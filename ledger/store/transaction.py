@@ -7,7 +7,6 @@ as they are; who begins a transaction decides what they mean.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from contextlib import AbstractContextManager
 from typing import Any
 
 from sqlalchemy import Engine
@@ -50,13 +49,9 @@ class Transaction:
         self._connection.rollback()
 
     def run(self, text: str, values: Values = ()) -> int:
-        """Execute one statement; the number of rows it touched, which is not known within `together`."""
+        """Execute one statement; the number of rows it touched."""
         self._cursor.execute(self._sql(text), values)
         return int(self._cursor.rowcount)
-
-    def together(self) -> AbstractContextManager[Any]:
-        """A block of statements that are sent together (`Dialect.together`); a query among them still has its answer."""
-        return self.dialect.together(self._connection.driver_connection)
 
     def run_many(self, text: str, rows: Sequence[Values]) -> None:
         """Execute one statement for each row of values."""

@@ -18,10 +18,11 @@ from api.settings import Settings
 from api.traces import Traces
 from ledger.access.tokens import Account
 from ledger.application.creating import create_book
-from ledger.application.pourbook import Pourbook, open_book
+from ledger.application.pourbook import Pourbook
 from ledger.application.signers import Signers, dossier_key_name
 from ledger.book.signing import signer_from_seed
 from ledger.line.submission import Submission
+from ledger.store.engine import open_store
 from tests.plant import AT, ORIGIN, SIGNER, line_start, registration
 
 STEM = "https://id.example.com"
@@ -78,17 +79,18 @@ def running(
     url: str = "",
     signers: Signers = SIGNERS,
     traces: Traces | None = None,
-    opening: dict[str, Any] | None = None,
+    statement_s: float = 0,
     **changes: Any,
 ) -> Iterator[Service]:
     """A service over a new book that holds the line's first records and so many balls.
 
-    ``opening``: how its store is opened (`open_book`); ``changes`` are settings.
+    ``statement_s``: how long a statement of its store may take; ``changes`` are settings.
     """
     store = url or f"sqlite:///{folder / 'book.sqlite'}"
     created = create_book(store, origin=ORIGIN, plant="Test plant", signers=signers, keeper="A keeper")
     delivery = Delivery()
-    book = open_book(store, origin=ORIGIN, signers=signers, label_stem=STEM, deliver=delivery, **opening or {})
+    opened = open_store(store, statement_s=statement_s)
+    book = Pourbook(opened, origin=ORIGIN, signers=signers, label_stem=STEM, deliver=delivery)
     book.start()
     tokens = {role: book.open_account(f"The {role}", (role,))[1] for role in ROLES}
     for submission in [*line_start(), *(registration(number) for number in range(1, balls + 1))]:

@@ -110,7 +110,7 @@ def test_a_group_that_takes_too_long_is_refused_and_the_next_one_works(database:
 def test_whoever_asks_over_http_gets_a_plain_answer(postgres: str, tmp_path: Path) -> None:
     """503 with the reason and what to do, for a question and for a registration; afterwards both are answered."""
     url = fresh_database(postgres)
-    with running(tmp_path, balls=1, url=url, opening={"statement_s": LIMIT_S}) as service:
+    with running(tmp_path, balls=1, url=url, statement_s=LIMIT_S) as service:
         with held(url, 'LOCK TABLE "unit" IN ACCESS EXCLUSIVE MODE'):
             asked = service["quality"].get("/balls/U-000001")
         assert (503, "store-unavailable") == (asked.status_code, asked.json()["code"])
