@@ -6,7 +6,7 @@ import hashlib
 import socket
 import threading
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import NamedTuple
 
@@ -99,7 +99,7 @@ class RawServer:
             if self._hold:
                 self._held.append(connection)
             else:
-                connection.close()
+                _end(connection)
 
     def close(self) -> None:
         """Stop answering, and let go of whoever is held."""
@@ -109,6 +109,16 @@ class RawServer:
         self._thread.join()
         for connection in self._held:
             connection.close()
+
+
+def _end(connection: socket.socket) -> None:
+    """Close after the answer: were a part of the question still unread, the answer would be taken back with a reset."""
+    with suppress(OSError):
+        connection.shutdown(socket.SHUT_WR)
+        connection.settimeout(5)
+        while connection.recv(65_536):
+            pass
+    connection.close()
 
 
 @contextmanager
