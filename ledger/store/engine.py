@@ -135,6 +135,19 @@ class Store:
             found = transaction.row('SELECT "version_num" FROM "alembic_version"')
         return None if found is None else str(found[0])
 
+    def check_schema(self) -> None:
+        """Check that the schema is this program's, where it shall not be brought up to date. Raises Unsupported."""
+        found = self.schema_version()
+        if found != LATEST:
+            raise Unsupported(
+                "store has the schema of another version of this program",
+                expected=LATEST,
+                got=found or "none",
+                mend="let this version bring it up to date once, with nothing else using it: pourbook rebuild"
+                if (found or "") < LATEST
+                else "use the version that last wrote it",
+            )
+
     def migrate(self, entry_range: int = ENTRY_RANGE) -> None:
         """Bring the truth tables and triggers to the latest revision. Never goes back."""
         if self.schema_version() == LATEST:

@@ -26,6 +26,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Copy, make the views anew, compare the heads; 0, or an error of the tree in `ledger.errors`."""
     source = open_store(arguments.source, migrate=False)
     try:
+        source.check_schema()
         target = open_store(arguments.target)
         try:
             copied = fill(source, target, move=arguments.move)

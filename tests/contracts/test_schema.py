@@ -103,6 +103,17 @@ def test_a_store_of_a_newer_program_is_refused(store: Store, url: str) -> None:
         open_store(url)
 
 
+@pytest.mark.parametrize(("found", "mend"), [("0002", "pourbook rebuild"), ("9999", "the version that last wrote it")])
+def test_a_store_that_shall_not_be_migrated_is_refused_by_its_schema(store: Store, found: str, mend: str) -> None:
+    """Whoever would read it as it stands is told which version it is of, and what to do."""
+    store.check_schema()
+    with store.writing() as transaction:
+        transaction.run('UPDATE "alembic_version" SET "version_num" = ?', (found,))
+    with pytest.raises(Unsupported, match=f"expected {LATEST}, got {found}") as refused:
+        store.check_schema()
+    assert mend in refused.value.mend
+
+
 def test_an_earlier_store_is_brought_up_to_date(url: str) -> None:
     """A store of the first revision keeps its accounts and gains the tables of the second."""
     earlier = open_store(url, migrate=False)

@@ -56,3 +56,30 @@ def _enter(premises: Premises, url: str) -> None:
         writer.stop()
     finally:
         store.close()
+
+
+def test_a_store_that_fails_meanwhile_is_told_in_a_line(
+    tmp_path: Path, premises: Premises, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Here a table of the old store is gone: its class of error and what to do, and nothing of its rows."""
+    store = open_store(premises.url)
+    with store.writing() as transaction:
+        transaction.run('DROP TABLE "published"')
+    store.close()
+    assert 1 == main(["copy", "--from", premises.url, "--to", fresh_file(tmp_path)])
+    said = capsys.readouterr().err.splitlines()[-2:]
+    assert ["pourbook: store failed meanwhile (OperationalError)", "  to mend it: see that the database runs"] == [
+        said[0], said[1].partition(" and can")[0],
+    ]  # fmt: skip
+
+
+def test_a_store_of_an_earlier_version_is_refused(
+    tmp_path: Path, premises: Premises, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Its tables are not those of this version: it says which version it is of and how to bring it up to date."""
+    store = open_store(premises.url)
+    with store.writing() as transaction:
+        transaction.run('UPDATE "alembic_version" SET "version_num" = ?', ("0002",))
+    store.close()
+    assert 1 == main(["copy", "--from", premises.url, "--to", fresh_file(tmp_path)])
+    assert "got 0002\n  to mend it: let this version bring it up to date once" in capsys.readouterr().err
