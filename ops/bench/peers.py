@@ -12,6 +12,7 @@ import uuid
 from collections.abc import Callable
 from typing import Any
 
+from ops.bench.bulk import answered_seconds
 from ops.bench.drivers import one_value
 from ops.bench.field import Field
 from ops.bench.figures import Row, rate, ratios
@@ -69,10 +70,7 @@ def _registered(field: Field, count: int, together: int) -> float:
     book = open_plant(field.plant)
     book._writer._limit = together  # noqa: SLF001  # the size of a group is what is measured
     try:
-        began = time.perf_counter()
-        for future in [book.submit(one, keeper) for one in said]:
-            future.result()
-        return time.perf_counter() - began
+        return answered_seconds(book, said, keeper)
     finally:
         book.close()
 
