@@ -13,11 +13,14 @@ What the members mean is not known here.
 from __future__ import annotations
 
 import hashlib
+import io
+import os
 import re
 import struct
 import zlib
 from array import array
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from functools import partial
 from typing import BinaryIO, NamedTuple
 
 from ledger.errors import MalformedDossier, TooLarge
@@ -37,6 +40,7 @@ _DATE = 0x0021
 _FULL16, _FULL32 = 0xFFFF, 0xFFFFFFFF
 _BLOCK = 1 << 20
 _LINES = 1 << 16
+_MOST_EXTRA = 12
 
 
 class Member(NamedTuple):
@@ -54,18 +58,15 @@ def check_name(name: str) -> None:
         raise MalformedDossier("archive holds a name of another form", expected="folder/file, plain letters", got=name)
 
 
-def _local_header(member: Member) -> bytes:
-    name = member.name.encode("ascii")
-    fixed = (b"PK\x03\x04", 10, 0, 0, 0, _DATE, member.crc, member.size, member.size, len(name), 0)
-    return _LOCAL.pack(*fixed) + name
+def _local_header(name: bytes, size: int, crc: int) -> bytes:
+    return _LOCAL.pack(b"PK\x03\x04", 10, 0, 0, 0, _DATE, crc, size, size, len(name), 0) + name
 
 
-def _central_header(member: Member) -> bytes:
-    name = member.name.encode("ascii")
-    far = member.offset >= _FULL32
-    extra = struct.pack("<HHQ", 1, 8, member.offset) if far else b""
-    version, offset = (45, _FULL32) if far else (10, member.offset)
-    sizes = (member.crc, member.size, member.size, len(name), len(extra))
+def _central_header(name: bytes, offset: int, size: int, crc: int) -> bytes:
+    far = offset >= _FULL32
+    extra = struct.pack("<HHQ", 1, 8, offset) if far else b""
+    version, offset = (45, _FULL32) if far else (10, offset)
+    sizes = (crc, size, size, len(name), len(extra))
     return _CENTRAL.pack(b"PK\x01\x02", version, version, 0, 0, 0, _DATE, *sizes, 0, 0, 0, 0, offset) + name + extra
 
 
@@ -100,7 +101,7 @@ class ArchiveWriter:
             raise TooLarge(
                 "archive cannot hold it", expected=f"{MAX_MEMBER_BYTES} bytes, {MAX_MEMBERS} files", where=name
             )
-        header = _local_header(Member(name, self._at, size, crc))
+        header = _local_header(name.encode("ascii"), size, crc)
         self._out.write(header)
         for block in blocks:
             self._out.write(block)
@@ -122,7 +123,7 @@ class ArchiveWriter:
         """Write the directory and the end."""
         length = 0
         for member in self.members():
-            header = _central_header(member)
+            header = _central_header(member.name.encode("ascii"), member.offset, member.size, member.crc)
             self._out.write(header)
             length += len(header)
         self._out.write(_end_records(self._count, self._at, length))
@@ -138,6 +139,7 @@ class Archive:
     def __init__(self, file: BinaryIO) -> None:
         """Read the directory of ``file``, which must be able to seek."""
         self._file = file
+        self._read_at = _reading(file)
         self.names: list[str] = []
         self._places: dict[str, int] = {}
         self._offsets, self._sizes, self._crcs = array("Q"), array("Q"), array("L")
@@ -165,23 +167,22 @@ class Archive:
         return count, start, size
 
     def _read_directory(self, count: int, start: int, size: int) -> None:
-        self._file.seek(start)
-        at, read = 0, 0
+        at, ahead, end = 0, _Ahead(self._bytes_at, start + size), start
         for _ in range(count):
-            fixed = self._file.read(_CENTRAL.size)
-            if len(fixed) != _CENTRAL.size or fixed[:4] != b"PK\x01\x02":
+            record = ahead.most(end, _CENTRAL.size + MAX_NAME + _MOST_EXTRA)
+            if len(record) < _CENTRAL.size or bytes(record[:4]) != b"PK\x01\x02":
                 raise MalformedDossier("archive's directory is cut short", got=f"{len(self.names)} of {count} files")
-            parts = _CENTRAL.unpack(fixed)
-            rest = self._file.read(parts[10] + parts[11]) if parts[10] <= MAX_NAME and parts[11] <= 12 else b""
-            name = rest[: parts[10]].decode("ascii", "replace")
+            parts = _CENTRAL.unpack_from(record)
+            raw = bytes(record[_CENTRAL.size : _CENTRAL.size + parts[10]])
+            name = raw.decode("ascii", "replace")
             check_name(name)
-            member = Member(name, at, parts[9], parts[7])
-            if fixed + rest != _central_header(member):
+            expected = _central_header(raw, at, parts[9], parts[7])
+            if bytes(record[: len(expected)]) != expected:
                 raise MalformedDossier("archive's directory has another form", where=name)
-            self._hold(member)
-            read += len(fixed) + len(rest)
-            at += len(_local_header(member)) + member.size
-        if (at, read) != (start, size):
+            self._hold(Member(name, at, parts[9], parts[7]))
+            end += len(expected)
+            at += _LOCAL.size + len(raw) + parts[9]
+        if (at, end) != (start, start + size):
             raise MalformedDossier("archive holds bytes that belong to no file")
 
     def _hold(self, member: Member) -> None:
@@ -211,11 +212,11 @@ class Archive:
 
     def _checked(self, member: Member) -> bytes:
         """The content of a member, its header and CRC compared."""
-        header = _local_header(member)
+        header = _local_header(member.name.encode("ascii"), member.size, member.crc)
         raw = self._bytes_at(member.offset, len(header) + member.size)
         content = raw[len(header) :]
         if not raw.startswith(header) or zlib.crc32(content) != member.crc:
-            raise MalformedDossier("file is not as its directory says", where=member.name, mend="get the dossier again")
+            raise _changed(member.name)
         return content
 
     def lines(self, name: str, longest: int) -> Iterator[bytes]:
@@ -246,6 +247,12 @@ class Archive:
             return self.read(name, limit)
         return self._bytes_at(self._offsets[place] + _LOCAL.size + len(name), self._sizes[place])
 
+    def part(self, name: str, begin: int, end: int) -> bytes:
+        """The bytes of a member from ``begin`` up to ``end``, or up to its own end; not checked. Raises MalformedDossier."""
+        member = self._member(name)
+        end = min(end, member.size)
+        return self._bytes_at(member.offset + _LOCAL.size + len(name) + begin, max(0, end - begin))
+
     def digest(self, name: str) -> str:
         """SHA-256 of a member, 64 lower hex digits, its header and CRC compared. Raises MalformedDossier."""
         member = self._member(name)
@@ -256,12 +263,32 @@ class Archive:
             return digest.hexdigest()
         return hashlib.sha256(self._checked(member)).hexdigest()
 
+    def digests(self, first: int, end: int) -> Iterator[str]:
+        """`digest` of the members at these places of `names`, in turn, read some at a time. Raises MalformedDossier."""
+        if first >= end:
+            return
+        last = end - 1
+        stop = self._offsets[last] + _LOCAL.size + len(self.names[last]) + self._sizes[last]
+        ahead, crc32, sha256 = _Ahead(self._bytes_at, stop), zlib.crc32, hashlib.sha256
+        for place in range(first, end):
+            name, size, crc = self.names[place], self._sizes[place], self._crcs[place]
+            if size > _BLOCK:
+                yield self.digest(name)
+                continue
+            header = _local_header(name.encode("ascii"), size, crc)
+            length = len(header)
+            raw = ahead.most(self._offsets[place], length + size)
+            content = raw[length:]
+            if bytes(raw[:length]) != header or crc32(content) != crc:
+                raise _changed(name)
+            yield sha256(content).hexdigest()
+
     def digest_blocks(self, name: str) -> Iterator[bytes]:
         """The content of a member in blocks, its header and CRC compared. Raises MalformedDossier."""
         member = self._member(name)
-        header = _local_header(member)
+        header = _local_header(name.encode("ascii"), member.size, member.crc)
         if self._bytes_at(member.offset, len(header)) != header:
-            raise MalformedDossier("file is not as its directory says", where=name, mend="get the dossier again")
+            raise _changed(name)
         left, crc, at = member.size, 0, member.offset + len(header)
         while left:
             block = self._bytes_at(at, min(left, _BLOCK))
@@ -269,7 +296,7 @@ class Archive:
             left, at = left - len(block), at + len(block)
             yield block
         if crc != member.crc:
-            raise MalformedDossier("file is not as its directory says", where=name, mend="get the dossier again")
+            raise _changed(name)
 
     def _member(self, name: str) -> Member:
         place = self._places.get(name)
@@ -278,8 +305,45 @@ class Archive:
         return Member(name, self._offsets[place], self._sizes[place], self._crcs[place])
 
     def _bytes_at(self, offset: int, length: int) -> bytes:
-        self._file.seek(offset)
-        raw = self._file.read(length)
+        raw = self._read_at(offset, length)
         if len(raw) != length:
             raise MalformedDossier("dossier is cut short", expected=f"{length} bytes at {offset}", got=len(raw))
         return raw
+
+
+class _Ahead:
+    """Bytes of a file in ascending order, read a block at a time, up to ``stop``."""
+
+    def __init__(self, read: Callable[[int, int], bytes], stop: int) -> None:
+        self._read = read
+        self._stop = stop
+        self._begin = self._end = 0
+        self._block = memoryview(b"")
+
+    def most(self, offset: int, length: int) -> memoryview:
+        """The bytes there; fewer where ``stop`` comes before."""
+        if offset < self._begin or offset + length > self._end:
+            self._begin = offset
+            self._end = min(self._stop, offset + max(length, _BLOCK))
+            self._block = memoryview(self._read(offset, max(0, self._end - offset)))
+        return self._block[offset - self._begin : offset - self._begin + length]
+
+
+def _reading(file: BinaryIO) -> Callable[[int, int], bytes]:
+    """Reads (offset, length) of a file; of one of the system's without its position, which other processes may share."""
+    if isinstance(file, io.BufferedReader | io.FileIO) and hasattr(os, "pread"):
+        return partial(_pread, file.fileno())
+
+    def seek_and_read(offset: int, length: int) -> bytes:
+        file.seek(offset)
+        return file.read(length)
+
+    return seek_and_read
+
+
+def _pread(descriptor: int, offset: int, length: int) -> bytes:
+    return os.pread(descriptor, length, offset)
+
+
+def _changed(name: str) -> MalformedDossier:
+    return MalformedDossier("file is not as its directory says", where=name, mend="get the dossier again")

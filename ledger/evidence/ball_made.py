@@ -42,3 +42,9 @@ class BallMade:
     def judged(self) -> Sequence[Judged]:
         """The verdicts of the sheet that rest on a reading."""
         return judged_in(self._made.tables) if isinstance(self._made, BallSheet) else self._made.judged
+
+    @property
+    def overalls(self) -> Sequence[str]:
+        """The worst verdict of each rulebook, in their order."""
+        made = self._made
+        return [table.overall for table in made.tables] if isinstance(made, BallSheet) else made.overalls

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from ledger.book import canonical
 from ledger.book.checkpoint import Checkpoint
@@ -21,7 +21,7 @@ from ledger.evidence.entry_read import PlainEntry, plain_entry
 from ledger.evidence.first_fault import naming_file
 from ledger.evidence.proved_entry import ProvedEntry
 from ledger.evidence.receipt_check import ReceiptCheck
-from ledger.evidence.station_check import StationCheck, signed_bytes
+from ledger.evidence.station_check import StationCheck
 from ledger.line.erasure_rows import field_name
 from ledger.line.erasures import Erasure
 from ledger.line.record import Record
@@ -35,8 +35,15 @@ class EntryTaker(Protocol):
         ...
 
 
+class EntriesFound(NamedTuple):
+    """What is known of the entries once each was proved; what their stations signed is still to be checked."""
+
+    tally: SealedTally
+    stations: StationCheck
+
+
 class SealedTally:
-    """How many sealed fields are opened, withheld and erased, and how many entries a station signed.
+    """How many sealed fields are opened, withheld and erased.
 
     ``latest``: index of the entry recorded last, and when (POSIX milliseconds).
     """
@@ -44,7 +51,6 @@ class SealedTally:
     def __init__(self) -> None:
         """Start at nothing."""
         self.outcomes = {"opened": 0, "withheld": 0, "erased": 0}
-        self.signed_entries = 0
         self.latest = (0, 0)
         self.files = FilesTally()
         self._told_erased: dict[str, int] = {}
@@ -84,14 +90,13 @@ def check_entries(
     indexes: Iterable[int],
     checkpoint: Checkpoint,
     takers: Sequence[EntryTaker],
-    tally: SealedTally,
-) -> None:
-    """Check the entries at ascending ``indexes``, hand their records to ``takers`` and count in ``tally``.
+) -> EntriesFound:
+    """Check the entries at ascending ``indexes`` and hand their records to ``takers``.
 
     Raises MalformedDossier or DossierRejected naming the file and the field.
     """
-    before, before_hash = -2, b""
-    receipts, stations = ReceiptCheck(checkpoint), StationCheck()
+    before, before_hash, tally = -2, b"", SealedTally()
+    receipts, stations = ReceiptCheck(checkpoint), StationCheck(archive)
     for index in indexes:
         name = f"entries/{index}.json"
         raw = archive.content(name, canonical.MAX_ENTRY_BYTES)
@@ -108,16 +113,16 @@ def check_entries(
             if before == index - 1 and entry.prev != before_hash.hex():
                 raise DossierRejected("entry does not follow the one before it", where=name)
         _check_openings(archive, index, _sealed(entry, name), tally)
-        tally.signed_entries += bool(entry.signature)
         _check_time(entry, name, tally)
-        signed = signed_bytes(entry)
         records = entry.records if isinstance(entry, PlainEntry) else read_records(entry.said.records, name)
-        stations.check(index, entry.signature or None, signed, records)
+        with naming_file(name):
+            stations.take(index, records, is_signed=bool(entry.signature))
         tally.hear(index, records)
         for taker in takers:
             taker.take(entry, records)
         before, before_hash = index, own_hash
     tally.settle(archive)
+    return EntriesFound(tally, stations)
 
 
 def _check_time(entry: ProvedEntry, name: str, tally: SealedTally) -> None:

@@ -77,11 +77,11 @@ class HeldEdges:
 class EntryFacts:
     """Takes entries in ascending order; after `settle`, gives rows and the facts about a unit.
 
-    ``is_wanted(unit)`` says whether a unit has a sheet; facts about others are let go. ``corrected``: the units of which a
+    ``is_wanted(unit)`` says whether a unit has a sheet; facts about others are let go, and about all without it. ``corrected``: the units of which a
     fact no longer stands as it was said.
     """
 
-    def __init__(self, is_wanted: Callable[[str], bool]) -> None:
+    def __init__(self, is_wanted: Callable[[str], bool] | None) -> None:
         """Start without entries."""
         self._is_wanted = is_wanted
         self._shared: dict[str, Fact] = {}
@@ -119,6 +119,8 @@ class EntryFacts:
                 self._note_units(record, fact.address)
 
     def _note_units(self, record: Record, address: str) -> None:
+        if self._is_wanted is None:
+            return
         for unit in units_of(record):
             if self._is_wanted(unit):
                 self._of_unit[unit].append(address)

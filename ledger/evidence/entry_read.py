@@ -14,7 +14,7 @@ from msgspec import UNSET, Meta, UnsetType
 
 from ledger.book.canonical import MAX_ENTRY_BYTES, MAX_INTEGER
 from ledger.book.entry import GENESIS_HASH, Entry, read_entry
-from ledger.book.instant import parse_instant
+from ledger.book.instant import instant_ms
 from ledger.errors import MalformedInstant
 from ledger.evidence.archive import Archive
 from ledger.evidence.entry_facts import read_records
@@ -101,7 +101,7 @@ def plain_entry(raw: bytes) -> PlainEntry | None:
     if plain.index == 0 and plain.prev != GENESIS_HASH.hex():
         return None
     try:
-        parse_instant(plain.recorded_at)
+        instant_ms(plain.recorded_at)
     except MalformedInstant:
         return None
     return plain
@@ -123,8 +123,3 @@ def proved_entry(raw: bytes, where: str) -> ReadEntry:
         return ReadEntry(plain, plain.records)
     entry: Entry = read_entry(raw)
     return ReadEntry(entry, read_records(entry.said.records, where))
-
-
-def said_bytes(plain: PlainEntry) -> bytes:
-    """What a station signs of a plain entry: the canonical bytes of what was said."""
-    return _encode(plain.said)

@@ -38,6 +38,11 @@ class EventsCheck:
         self._entries = entries
         self._opened: dict[int, ToldEntry] = {}
 
+    @property
+    def has_begun(self) -> bool:
+        """Whether a ball's events told where the addresses begin."""
+        return self._events is not None
+
     def take(self, entry: ProvedEntry, records: Sequence[Record]) -> None:
         """Take the next entry, which has been proved."""
         self._facts.take(entry, records)

@@ -20,7 +20,6 @@ from ledger.book.canonical import encode
 from ledger.book.merkle import leaf_hash, root
 from ledger.errors import DossierRejected
 from ledger.evidence.archive import Archive
-from ledger.evidence.ball_sheet import BallRows
 from ledger.evidence.dossier_format import MAX_LOT_BYTES, LotBall, LotPage, Scope, parse_page
 from ledger.evidence.entry_facts import EntryFacts
 from ledger.line.lot_changes import LotClosed
@@ -63,6 +62,15 @@ class _Lot:
     added: int
     renumbered: int = 0
     moved: int = 0
+
+
+class SeatedBall(msgspec.Struct, array_like=True, gc=False):
+    """What the pages of lots need of a ball whose sheet was checked. ``former``: the numbers that it bore before."""
+
+    unit: str
+    lot: str
+    serial: str | None
+    former: list[str]
 
 
 class _Seat(NamedTuple):
@@ -135,14 +143,13 @@ class LotCheck:
         if not is_withdrawn or f"balls/{ball.unit}.json" in self._archive:
             raise DossierRejected("no entry here withdraws the ball", got=ball.unit, where=name)
 
-    def take(self, rows: BallRows) -> None:
+    def take(self, ball: SeatedBall) -> None:
         """Hear of a ball whose sheet was checked. Raises DossierRejected."""
-        unit = rows.unit
-        seats = list(self._seats_of(unit.unit))
-        if self._lots and not any(seat.lot.page.lot == unit.lot for seat in seats):
-            raise DossierRejected("ball is not on the page of its lot", got=unit.unit, where=_name(unit.lot))
+        seats = list(self._seats_of(ball.unit))
+        if self._lots and not any(seat.lot.page.lot == ball.lot for seat in seats):
+            raise DossierRejected("ball is not on the page of its lot", got=ball.unit, where=_name(ball.lot))
         for seat in reversed(seats):
-            self._meet(seat.lot, seat.bore, rows)
+            self._meet(seat.lot, seat.bore, ball)
 
     def _seats_of(self, unit: str) -> Iterator[_Seat]:
         """Where the ball is on the pages, the last page first."""
@@ -151,20 +158,19 @@ class LotCheck:
             yield seat
             seat = seat.other
 
-    def _meet(self, one: _Lot, bore: str | UnsetType | None, rows: BallRows) -> None:
-        name, unit = _name(one.page.lot), rows.unit
-        former = {row.serial for row in rows.serials if row.until_ms is not None}
+    def _meet(self, one: _Lot, bore: str | UnsetType | None, ball: SeatedBall) -> None:
+        name = _name(one.page.lot)
         if bore is UNSET:
-            _check_absent(one.page, unit.unit, {None, unit.serial, *former}, name)
+            _check_absent(one.page, ball.unit, {None, ball.serial, *ball.former}, name)
             return
-        is_corrected = unit.unit in self._facts.corrected
-        if bore != unit.serial:
-            if bore is not None and bore not in former and not is_corrected:
-                raise DossierRejected("ball bore another number, and no entry says so", got=unit.unit, where=name)
+        is_corrected = ball.unit in self._facts.corrected
+        if bore != ball.serial:
+            if bore is not None and bore not in ball.former and not is_corrected:
+                raise DossierRejected("ball bore another number, and no entry says so", got=ball.unit, where=name)
             one.renumbered += 1
-        if unit.lot != one.page.lot:
+        if ball.lot != one.page.lot:
             if not is_corrected:
-                raise DossierRejected("ball is of another lot, and no entry says so", got=unit.unit, where=name)
+                raise DossierRejected("ball is of another lot, and no entry says so", got=ball.unit, where=name)
             one.moved += 1
 
     def found(self, scope: Scope) -> tuple[LotFound, ...]:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import zip_longest
 
 import msgspec
 
@@ -27,7 +28,11 @@ from ledger.evidence.dossier_format import (
 from ledger.evidence.first_fault import naming_file
 
 _MAX_MANIFEST_BYTES = 2_000_000
-_LONGEST_SUM = 200
+_PART = 2_000
+"""Files whose digests are one part of the check."""
+
+_SUM_LINE = 64 + len("  \n")
+"""Bytes of a line of SHA256SUMS beside the name."""
 
 
 class _Version(msgspec.Struct):
@@ -61,20 +66,52 @@ def check_manifest(archive: Archive, given: Sequence[Verifier]) -> tuple[Manifes
     return manifest, keys, note.signatures[0].verifier
 
 
-def check_digests(archive: Archive, manifest: Manifest) -> None:
-    """Every file has the digest that SHA256SUMS states, and that file the one that the manifest states."""
-    if archive.digest(SUMS) != manifest.sums:
-        raise DossierRejected("file has another digest than the manifest states", where=SUMS)
-    lines = archive.lines(SUMS, _LONGEST_SUM)
-    for name in archive.names[:-3]:
-        line = next(lines, b"")
-        digest, _, stated = line.decode("ascii", "replace").partition("  ")
-        if stated != name:
-            raise DossierRejected("digest is of another file", expected=name, got=stated, where=SUMS)
-        if archive.digest(name) != digest:
-            raise DossierRejected("file has another digest than SHA256SUMS states", where=name)
-    if next(lines, None) is not None:
-        raise DossierRejected("digests of files that are not here", where=SUMS)
+class Digests:
+    """The digests of a dossier's files, some thousand a part (see `hands`)."""
+
+    def __init__(self, archive: Archive, manifest: Manifest) -> None:
+        """Check the list of digests itself against the manifest. Raises DossierRejected, MalformedDossier."""
+        if archive.digest(SUMS) != manifest.sums:
+            raise DossierRejected("file has another digest than the manifest states", where=SUMS)
+        self._archive = archive
+        self._count = len(archive.names) - 3
+        self._lines = list(self._begins())
+
+    @property
+    def parts(self) -> range:
+        """The numbers of the parts."""
+        return range(-(-self._count // _PART))
+
+    def _begins(self) -> Iterator[int]:
+        """Where the line of each part's first file begins in a list of all files, and where that list ends."""
+        at = 0
+        for place, name in enumerate(self._archive.names[: self._count]):
+            if place % _PART == 0:
+                yield at
+            at += len(name) + _SUM_LINE
+        yield at
+
+    def check(self, part: int) -> bytes:
+        """Every file of a part has the digest that SHA256SUMS states. Raises MalformedDossier or DossierRejected."""
+        first, end = part * _PART, min(self._count, (part + 1) * _PART)
+        names, digests = self._archive.names[first:end], self._archive.digests(first, end)
+        found = b"".join(f"{digest}  {name}\n".encode() for name, digest in zip(names, digests, strict=True))
+        if end == self._count and self._archive.size(SUMS) > self._lines[-1]:
+            raise DossierRejected("digests of files that are not here", where=SUMS)
+        stated = self._archive.part(SUMS, self._lines[part], self._lines[part + 1])
+        if found != stated:
+            raise _other_sum(found, stated)
+        return b""
+
+
+def _other_sum(found: bytes, stated: bytes) -> DossierRejected:
+    """What is wrong with the first line that is another."""
+    pairs = zip_longest(found.split(b"\n"), stated.split(b"\n"), fillvalue=b"")
+    line, other = next((one.decode("ascii"), other.decode("ascii", "replace")) for one, other in pairs if one != other)
+    name, said = line.partition("  ")[2], other.partition("  ")[2]
+    if said != name:
+        return DossierRejected("digest is of another file", expected=name, got=said, where=SUMS)
+    return DossierRejected("file has another digest than SHA256SUMS states", where=name)
 
 
 def check_counts(stated: Counts, counted: Counts) -> None:

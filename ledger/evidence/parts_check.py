@@ -21,7 +21,7 @@ from ledger.evidence.entry_facts import EntryFacts
 from ledger.evidence.entry_read import ProvedEntries
 from ledger.evidence.events_check import EventsCheck
 from ledger.evidence.first_fault import naming_entries
-from ledger.evidence.lot_check import LotCheck, LotFound
+from ledger.evidence.lot_check import LotCheck, LotFound, SeatedBall
 from ledger.evidence.verdict_table import VerdictTableWriter
 from ledger.line.rows import BookKey
 
@@ -75,8 +75,6 @@ class PartsCheck:
 
     def take_ball(self, ball: BallMade) -> None:
         """Check what there is of a ball whose sheet was checked. Raises MalformedDossier or DossierRejected."""
-        if self._lots is not None:
-            self._lots.take(ball.rows)
         if self._layout.verdicts:
             self._table.take(ball.sheet)
         if self._events is not None and (name := f"events/{ball.unit}.jsonld") in self._archive:
@@ -87,6 +85,17 @@ class PartsCheck:
                 self._credentials.check(ball.rows, ball.sheet)
         if self._approval is not None:
             self._approval.take_ball(ball)
+
+    @property
+    def may_be_shared(self) -> bool:
+        """Whether `take_ball` changes nothing that is needed later, now that the first balls were taken."""
+        keeps = self._layout.verdicts or self._approval is not None
+        return not keeps and (self._events is None or self._events.has_begun)
+
+    def seat(self, ball: SeatedBall) -> None:
+        """Hear of a ball that was checked and taken, for the page of its lot. Raises DossierRejected."""
+        if self._lots is not None:
+            self._lots.take(ball)
 
     def finish(self, scope: Scope, facts: EntryFacts) -> tuple[LotFound, ...]:
         """Check what speaks of all balls together; the lots. Raises DossierRejected."""

@@ -1,6 +1,6 @@
 """The sheet of a ball against the entries: made anew from them, and compared.
 
-Balls are folded some hundred at a time, and their sheets made anew as bytes (`sheet_text`): mostly they are the sheet that
+Balls that are checked together are folded together, and their sheets made anew as bytes (`sheet_text`): mostly they are the sheet that
 is in the dossier, to the byte. Where they are not, the ball is folded by itself and its sheet compared field by field, so
 that what is wrong is named. Words that explain (reasons of a verdict, why a reading is not usable, where its uncertainty
 comes from) are left out of that comparison: they are covered by the manifest's signature, and a later edition may word
@@ -9,14 +9,12 @@ them otherwise.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import chain
 
 import msgspec
 from msgspec import UNSET
 
-from ledger.conformity.verdict import OUTCOMES
 from ledger.errors import DossierRejected, LedgerError
 from ledger.evidence.archive import Archive
 from ledger.evidence.ball_made import BallMade
@@ -36,12 +34,9 @@ from ledger.evidence.entry_read import ProvedEntries
 from ledger.evidence.first_fault import naming_entries
 from ledger.evidence.sheet_text import SheetText
 
-BATCH = 250
-"""Balls folded together."""
-
 
 class SheetCheck:
-    """Checks sheets; ``outcomes`` counts rulebook id to worst verdict to balls."""
+    """Checks sheets."""
 
     def __init__(
         self, archive: Archive, facts: EntryFacts, rulebooks: Sequence[DatedRulebook], entries: ProvedEntries
@@ -53,23 +48,12 @@ class SheetCheck:
         self._rulebooks = rulebooks
         self._text = SheetText(rulebooks)
         self._entries = entries
-        self._tallies = [Counter[str]() for _ in rulebooks]
-
-    @property
-    def outcomes(self) -> dict[str, dict[str, int]]:
-        """By rulebook, how many balls came out how by their worst verdict; outcomes worst first."""
-        return {
-            dated.rulebook.id: {outcome: tally[outcome] for outcome in OUTCOMES if tally[outcome]}
-            for dated, tally in zip(self._rulebooks, self._tallies, strict=True)
-        }
 
     def check(self, units: Sequence[str]) -> Iterator[BallMade]:
-        """Check the sheets of these units in turn. Raises MalformedDossier or DossierRejected naming file and field."""
-        for start in range(0, len(units), BATCH):
-            batch = units[start : start + BATCH]
-            folded = self._folded(batch)
-            for unit in batch:
-                yield self._quickly(unit, folded.get(unit)) or self._slowly(unit)
+        """Check the sheets of some hundred units, in turn. Raises MalformedDossier or DossierRejected naming file and field."""
+        folded = self._folded(units)
+        for unit in units:
+            yield self._quickly(unit, folded.get(unit)) or self._slowly(unit)
 
     def _folded(self, units: Sequence[str]) -> Mapping[str, BallRows]:
         """The rows of those balls that can be folded together; what is odd is left to be folded, and named, by itself."""
@@ -90,8 +74,6 @@ class SheetCheck:
         raw = self._archive.content(_name(unit), MAX_SHEET_BYTES)
         if made.raw != raw:
             return None
-        for tally, overall in zip(self._tallies, made.overalls, strict=True):
-            tally[overall] += 1
         return BallMade(rows, made, raw)
 
     def _slowly(self, unit: str) -> BallMade:
@@ -114,8 +96,6 @@ class SheetCheck:
                 where=f"{name}: {field}",
                 mend="believe the entries: they are proved, the sheet is not",
             )
-        for tally, table in zip(self._tallies, found.tables, strict=True):
-            tally[table.overall] += 1
         return BallMade(rows, said, raw)
 
     def _check_addresses(self, sheet: BallSheet, name: str) -> None:

@@ -39,6 +39,15 @@ ASKS = 20
 PART = 10
 """The time of the large dossier is held against that of one of so many times fewer balls."""
 
+PROCESSES = 2
+"""At the same check, beside one alone."""
+
+_HOW = {
+    "prove": "its digests, proofs and signatures (--proofs-only)",
+    "check": "its whole check: these, and every sheet and event made anew",
+}
+"""How `dossier_child` checks it, and the words of its row."""
+
 TELL_S = 30.0
 """Seconds after which a running part says where it is."""
 
@@ -56,12 +65,14 @@ def measure_dossiers(field: Field) -> list[Row]:
     _close_lots(field, count)
     rows = _of_single(field)
     file = field.product / "dossier.zip"
-    parts, wholes, checks = list[Taken](), list[Taken](), list[Taken]()
+    parts, wholes = list[Taken](), list[Taken]()
+    checks: dict[tuple[str, int], list[Taken]] = {(how, count): [] for how in _HOW for count in (1, PROCESSES)}
     try:
         for _ in range(field.sizes.dossier_rounds):
             parts.append(_child("write", field.plant.url, str(file), str(max(1, count // PART))))
             wholes.append(_child("write", field.plant.url, str(file), str(count)))
-            checks.append(_child("check", str(file)))
+            for (how, processes), found in checks.items():
+                found.append(_child(how, str(file), str(processes)))
     finally:
         file.unlink(missing_ok=True)
     return [*_streamed(parts, wholes), *_checked(checks), *rows]
@@ -97,18 +108,30 @@ def _streamed(parts: list[Taken], wholes: list[Taken]) -> list[Row]:
     ]  # fmt: skip
 
 
-def _checked(checks: list[Taken]) -> list[Row]:
-    ratio, words = ratios([taken.processor for taken in checks], [taken.floor for taken in checks])
-    peak = max(taken.peak_mb for taken in checks)
-    floor = f"its bytes hashed, its signatures checked {median(taken.floor for taken in checks):.2f} s of processor"
-    if checks[0].signatures:
-        floor += f" ({checks[0].signatures:,} by a station)"
-    return [
-        Row(what="its check, every sheet and event made anew", measured=_times(checks), floor=floor, ratio=words,
-            target="at most 2.5", reached=ratio <= 2.5),
-        Row(what="the same, its memory", measured=f"{peak:.0f} MB of memory", target=f"under {MEMORY_MB} MB",
-            reached=peak < MEMORY_MB),
-    ]  # fmt: skip
+def _checked(checks: dict[tuple[str, int], list[Taken]]) -> list[Row]:
+    rows = []
+    for how, what in _HOW.items():
+        alone, several = checks[how, 1], checks[how, PROCESSES]
+        ratio, words = ratios([taken.processor for taken in alone], [taken.floor for taken in alone])
+        floor = f"its bytes hashed, its signatures checked {median(taken.floor for taken in alone):.2f} s of processor"
+        if alone[0].signatures:
+            floor += f" ({alone[0].signatures:,} by a station)"
+        rows.append(
+            Row(what=what, measured=_times(alone), floor=floor, ratio=words, target="at most 2.5", reached=ratio <= 2.5)
+        )
+        _, words = ratios([taken.seconds for taken in several], [taken.seconds for taken in alone])
+        rows.append(
+            Row(what=f"the same by {PROCESSES} processes", measured=_times(several),
+                floor=f"by one {median(taken.seconds for taken in alone):.1f} s", ratio=words)
+        )  # fmt: skip
+        peak = max(taken.peak_mb for taken in alone)
+        together = max(taken.peak_mb for taken in several)
+        rows.append(
+            Row(what="the same, its memory", measured=f"{peak:.0f} MB of memory",
+                floor=f"by {PROCESSES} together {together:.0f} MB, what they share counted twice",
+                target=f"under {MEMORY_MB} MB", reached=peak < MEMORY_MB)
+        )  # fmt: skip
+    return rows
 
 
 def _times(taken: list[Taken]) -> str:

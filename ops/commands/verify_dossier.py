@@ -18,11 +18,12 @@ from ledger.book.key_terms import KeyTerm
 from ledger.book.policy import MAX_POLICY_BYTES, Policy, parse_policy
 from ledger.book.signing import Verifier, parse_verifier
 from ledger.errors import CheckFailed, MalformedDossier, MalformedInput, MalformedKey
+from ledger.evidence.proofs_check import ProofsReport, check_proofs
 from ledger.evidence.report import DossierReport, fault_json
-from ledger.evidence.seal_check import SealReport, check_seal
 from ledger.evidence.time_token import MAX_ROOTS_BYTES, parse_roots
 from ledger.evidence.trust import Trust
 from ledger.evidence.verifier import check_dossier
+from ops.several_hands import hands_for
 
 if TYPE_CHECKING:
     from cryptography import x509
@@ -50,9 +51,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="root certificates of a time stamping authority (PEM); without any, time stamps are not checked",
     )
     parser.add_argument(
-        "--seal-only",
+        "--proofs-only",
         action="store_true",
-        help="check alone that no byte changed since it was sealed; not what the entries say, nor that they are the book's",
+        help="check every digest, proof and signature, and make nothing anew: no sheet, verdict, lot or event",
+    )
+    parser.add_argument(
+        "--processes",
+        type=int,
+        choices=range(1, 257),
+        metavar="N",
+        help="how many do it at once, 1 to 256 (default: one a processor, 8 at most)",
     )
     parser.add_argument("--json", action="store_true", help="print what was found as JSON, a fault too")
 
@@ -68,7 +76,7 @@ def run(arguments: argparse.Namespace) -> int:
     if not trust.terms():
         raise MalformedKey("no key is given", where="--key", mend="give the book's verifier line, or a policy with it")
     try:
-        report = _checked(arguments.file, trust, seal_only=arguments.seal_only)
+        report = _checked(arguments, trust)
     except (MalformedInput, CheckFailed) as error:
         if not arguments.json:
             raise
@@ -78,10 +86,12 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _checked(path: Path, trust: Trust, *, seal_only: bool) -> DossierReport | SealReport:
+def _checked(arguments: argparse.Namespace, trust: Trust) -> DossierReport | ProofsReport:
+    path: Path = arguments.file
+    check = check_proofs if arguments.proofs_only else check_dossier
     try:
         with path.open("rb") as file:
-            return check_seal(file, trust) if seal_only else check_dossier(file, trust)
+            return check(file, trust, hands_for(arguments.processes))
     except OSError as error:
         raise MalformedDossier(f"dossier cannot be read: {error.strerror}", where=str(path)) from error
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from functools import partial
 from typing import NamedTuple
 
-from ledger.evidence.archive import ArchiveWriter, Member, _local_header
+from ledger.evidence.archive import ArchiveWriter, _local_header
 from tests.evidence.small_dossier import archived, dossier, members
 from tests.evidence.witnessed_dossier import KEYS, full_dossier
 
@@ -124,7 +124,7 @@ def content_at(name: str) -> int:
     """Where the content of a file begins in the archive."""
     at = 0
     for each, raw in good_files().items():
-        header = len(_local_header(Member(each, at, len(raw), 0)))
+        header = len(_local_header(each.encode(), len(raw), 0))
         if each == name:
             return at + header
         at += header + len(raw)

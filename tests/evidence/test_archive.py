@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import struct
 import zipfile
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -13,7 +15,7 @@ from hypothesis import strategies as st
 
 from ledger.errors import LedgerError, MalformedDossier, TooLarge
 from ledger.evidence import archive as archive_module
-from ledger.evidence.archive import Archive, ArchiveWriter, Member, check_name
+from ledger.evidence.archive import Archive, ArchiveWriter, check_name
 from tests.evidence.small_dossier import archived
 
 FILES = {"README.txt": b"plain words\n", "entries/0.json": b"{}", "entries/1.json": b""}
@@ -151,9 +153,30 @@ def test_many_files_need_zip64_and_open_everywhere() -> None:
 
 def test_far_offsets_are_written_as_zip64() -> None:
     """A file beyond 4 GiB has its offset in the extra field (APPNOTE 4.5.3; clause from memory)."""
-    header = archive_module._central_header(Member("a", 2**32, 1, 0))
+    header = archive_module._central_header(b"a", 2**32, 1, 0)
     assert struct.pack("<HHQ", 1, 8, 2**32) == header[-12:]
     assert struct.pack("<I", 0xFFFFFFFF) == header[42:46]
+
+
+def test_digests_read_ahead_are_those_read_alone(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """From a file and from memory, of files longer and shorter than what is read at once; of any run of them."""
+    monkeypatch.setattr(archive_module, "_BLOCK", 100)
+    files = {f"f/{number}": bytes([number]) * (number * 37 % 260) for number in range(40)}
+    (tmp_path / "a.zip").write_bytes(archived(files))
+    with (tmp_path / "a.zip").open("rb") as file:
+        for archive in (Archive(file), opened(archived(files))):
+            alone = [hashlib.sha256(raw).hexdigest() for raw in files.values()]
+            assert alone == [archive.digest(name) for name in archive.names] == list(archive.digests(0, 40))
+            assert alone[7:9] == list(archive.digests(7, 9))
+            assert [] == list(archive.digests(3, 3))
+
+
+def test_a_part_of_a_file_ends_with_it() -> None:
+    """Its bytes from one place to another, and no byte of what comes after."""
+    archive = opened(archived(FILES))
+    assert b"plain" == archive.part("README.txt", 0, 5)
+    assert b"words\n" == archive.part("README.txt", 6, 600)
+    assert b"" == archive.part("README.txt", 60, 600)
 
 
 def test_limits_hold_on_writing(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -10,7 +10,7 @@ import pytest
 
 from ledger.book.signing import format_verifier, signer_from_seed
 from ops.cli import main
-from tests.evidence.small_dossier import KEY, ORIGIN, dossier
+from tests.evidence.small_dossier import KEY, ORIGIN, dossier, members, resealed
 from tests.evidence.witnessed_dossier import full_dossier, policy_text
 
 
@@ -138,23 +138,50 @@ def test_a_key_may_say_for_which_sizes_it_speaks(file: Path, tmp_path: Path, siz
     assert code == main(["verify", "dossier", str(file), "--key", f"{KEY}{sizes}"])
 
 
-def test_the_seal_alone_is_told_as_such(file: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A whole seal ends well and says what was not looked at; a changed byte is named as by the whole check."""
-    words = ["verify", "dossier", str(file), "--key", KEY, "--seal-only"]
+def test_proofs_alone_are_told_as_such(file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What was not looked at is said; a changed byte is named as by the whole check."""
+    words = ["verify", "dossier", str(file), "--key", KEY, "--proofs-only"]
     assert 0 == main(words)
     said = capsys.readouterr().out
-    assert "the seal of this dossier is whole" in said
-    assert "not checked: entries, receipts, sheets and verdicts" in said
+    assert "digests, proofs and signatures of this dossier are right: 12 entries" in said
+    assert "every entry stands in the book under that checkpoint" in said
+    assert "verdict" not in said.partition("not checked:")[0]
+    assert "not checked:\n  - sheets, verdicts, lots, events and whatever else is made from the entries" in said
     assert 0 == main([*words, "--json"])
     found = json.loads(capsys.readouterr().out)
-    assert (True, True, ORIGIN) == (found["ok"], found["seal_only"], found["book"])
+    assert (True, True, ORIGIN) == (found["ok"], found["proofs_only"], found["book"])
+    assert not {"verdicts", "lots"} & found.keys()
     file.write_bytes(dossier().replace(b"15.10", b"15.20", 1))
     assert 1 == main(words)
     assert "entries/8.json: file is not as its directory says" in capsys.readouterr().err
 
 
-def test_a_seal_under_another_key_is_not_whole(file: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The book's key has to be the one that is given, for the seal alone too."""
+def test_proofs_alone_do_not_hold_sheets_against_entries(file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A sheet that says something else, sealed anew by whoever has the dossier key, shows in the whole check alone."""
+    file.write_bytes(sheet_changed())
+    assert 0 == main(["verify", "dossier", str(file), "--key", KEY, "--proofs-only"])
+    assert 1 == main(["verify", "dossier", str(file), "--key", KEY])
+    assert "sheet differs from its entries" in capsys.readouterr().err
+
+
+def test_proofs_under_another_key_prove_nothing(file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The book's key has to be the one that is given, for the proofs alone too."""
     other = format_verifier(signer_from_seed(ORIGIN, bytes(32)).verifier)
-    assert 1 == main(["verify", "dossier", str(file), "--key", other, "--seal-only"])
+    assert 1 == main(["verify", "dossier", str(file), "--key", other, "--proofs-only"])
     assert "pourbook: " in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("number", ["0", "-1", "many", "257"])
+def test_a_number_of_processes_that_is_none_is_refused(file: Path, number: str) -> None:
+    """From one to 256."""
+    with pytest.raises(SystemExit):
+        main(["verify", "dossier", str(file), "--key", KEY, "--processes", number])
+
+
+def sheet_changed() -> bytes:
+    """The dossier with another number in a sheet, its digests and its seal made anew."""
+    files = members(dossier())
+    name = next(name for name in files if name.startswith("balls/"))
+    changed = files[name].replace(b"2345ACDFG", b"2345ACDFH")
+    assert changed != files[name]
+    return resealed(files | {name: changed})
