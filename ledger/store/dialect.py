@@ -12,8 +12,9 @@ from __future__ import annotations
 
 import sqlite3
 from abc import ABC, abstractmethod
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
+from types import MappingProxyType
 from typing import Any
 
 import msgspec
@@ -71,6 +72,8 @@ class Dialect(ABC):
     after_fold: tuple[str, ...]
     """Settings of a connection that folds the whole book into empty tables, and then compares them."""
     errors: type[Exception]
+    asking: Mapping[str, bool] = MappingProxyType({})
+    """How the driver is to bring the rows of a query."""
     commit = "COMMIT"
 
     def __init__(self, busy_ms: int = BUSY_MS) -> None:
@@ -203,6 +206,8 @@ class Postgres(Dialect):
     """PostgreSQL 14 or newer through psycopg 3."""
 
     name = "postgresql"
+    # Values travel as the server holds them: bytes as text would be twice as long.
+    asking = MappingProxyType({"binary": True})
     begin_write = "BEGIN ISOLATION LEVEL READ COMMITTED"
     begin_read = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
     begin_temporary = "BEGIN READ WRITE"

@@ -6,7 +6,8 @@ as they are; who begins a transaction decides what they mean.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from typing import Any
 
 from sqlalchemy import Engine
@@ -25,7 +26,9 @@ class Transaction:
         self.dialect = dialect
         self.archived = archived
         self._connection = engine.raw_connection()
-        self._cursor = self._connection.cursor()
+        cursor: Any = self._connection.cursor()
+        self._cursor = cursor
+        self._ask: Callable[[str, Values], Any] = partial(cursor.execute, **dialect.asking)
         self._sql = dialect.sql
 
     def begin_write(self) -> None:
@@ -59,12 +62,13 @@ class Transaction:
 
     def rows(self, text: str, values: Values = ()) -> list[tuple[Any, ...]]:
         """All rows of a query."""
-        self._cursor.execute(self._sql(text), values)
-        return self._cursor.fetchall()  # type: ignore[return-value]  # both drivers give a list of tuples
+        self._ask(self._sql(text), values)
+        found: list[tuple[Any, ...]] = self._cursor.fetchall()
+        return found
 
     def row(self, text: str, values: Values = ()) -> tuple[Any, ...] | None:
         """The first row of a query."""
-        self._cursor.execute(self._sql(text), values)
+        self._ask(self._sql(text), values)
         found: tuple[Any, ...] | None = self._cursor.fetchone()
         return found
 
