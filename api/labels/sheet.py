@@ -13,7 +13,6 @@ from contextlib import closing
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-import pypdfium2  # type: ignore[import-untyped]  # the package has no type marker
 from PIL import Image
 
 from api.labels.ball_label import MODULE_MM, Label, printed
@@ -109,6 +108,8 @@ def draw_fitted(pdf: "FPDF", text: str, box: tuple[float, float, float, float], 
 def rendered_pages(pdf: bytes) -> Iterator[Image.Image]:
     """Give each page of a PDF in grey at 300 dpi, one at a time."""
     with _PDFIUM:
+        import pypdfium2  # type: ignore[import-untyped]  # noqa: PLC0415  # no type marker; slow to import, as above
+
         document = pypdfium2.PdfDocument(pdf)
         count = len(document)
     try:

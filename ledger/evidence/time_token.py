@@ -17,13 +17,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from cryptography import x509
-from cryptography.x509.oid import ExtendedKeyUsageOID
-
 from ledger.errors import LedgerError, MalformedInput, MalformedKey, SignatureRejected, Unsupported
 
+# The library of certificates is imported where one is read: a service that is given none starts without it.
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from cryptography import x509
 
 MAX_RESPONSE_BYTES = 65_536
 MAX_ROOTS_BYTES = 1_000_000
@@ -75,6 +75,8 @@ def request_token(message: bytes) -> TokenRequest:
 
 def parse_roots(pem: bytes) -> tuple[x509.Certificate, ...]:
     """The certificates of a PEM file that a reader trusts as roots; raises MalformedKey."""
+    from cryptography import x509  # noqa: PLC0415
+
     if len(pem) > MAX_ROOTS_BYTES:
         raise MalformedKey("file of roots is too long", expected=f"at most {MAX_ROOTS_BYTES} bytes", got=len(pem))
     try:
@@ -170,6 +172,8 @@ def _check_nonce(info: Any, request: TokenRequest | None) -> None:
 
 def _signer(answer: Any) -> x509.Certificate:
     """The certificate that signed, from the answer; it is for time stamping alone."""
+    from cryptography import x509  # noqa: PLC0415
+
     signed = answer.signed_data
     held = signed.certificates
     if not held:
@@ -192,6 +196,9 @@ def _signer(answer: Any) -> x509.Certificate:
 
 
 def _check_usage(certificate: x509.Certificate) -> None:
+    from cryptography import x509  # noqa: PLC0415
+    from cryptography.x509.oid import ExtendedKeyUsageOID  # noqa: PLC0415
+
     try:
         usage = certificate.extensions.get_extension_for_class(x509.ExtendedKeyUsage)
     except x509.ExtensionNotFound as error:

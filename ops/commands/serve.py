@@ -31,7 +31,6 @@ from ledger.store.followed_store import follow
 from ops.checkpoint_copy import CheckpointCopy
 from ops.collector import settle_collector, without_collecting
 from ops.key_files import open_key_file, public_keys_in
-from ops.seal_files import open_seal_file
 from ops.service_log import begin_logging
 
 if TYPE_CHECKING:
@@ -139,5 +138,8 @@ def signers_of(settings: Settings) -> Signers:
 def _seal_of(settings: Settings) -> SealKey | None:
     if not settings.seal_file:
         return None
+    # Certificates take a while to import, and most services have none.
+    from ops.seal_files import open_seal_file  # noqa: PLC0415
+
     password = first_line(settings.seal_password_file)
     return open_seal_file(Path(settings.seal_file), password, datetime.now(UTC), stamp_of(settings))

@@ -268,3 +268,15 @@ def test_a_service_starts_without_the_libraries_of_statistics(project: Path) -> 
     )
     ran = subprocess.run([sys.executable, "-c", code], cwd=project, capture_output=True, text=True, check=True)
     assert "[]\n" == ran.stdout
+
+
+def test_a_service_starts_without_what_it_may_never_need(project: Path, tmp_path: Path) -> None:
+    """Rendering of sheets, certificates, and the framework's models of libraries that nothing here is sent in."""
+    code = (
+        "import sys; from pathlib import Path; import ops.commands.serve; from tests.api.running import running\n"
+        f"with running(Path({str(tmp_path)!r})) as service: assert 200 == service.nobody.get('/checkpoint').status_code\n"
+        "late = ('pypdfium2', 'cryptography.x509', 'litestar.plugins.pydantic', 'litestar.plugins.attrs', 'fpdf')\n"
+        "print([name for name in late if name in sys.modules])"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], cwd=project, capture_output=True, text=True, check=True)
+    assert "[]\n" == ran.stdout
