@@ -7,6 +7,7 @@ raised that one process alone would raise, in its turn.
 
 from __future__ import annotations
 
+import argparse
 import gc
 import os
 import signal
@@ -25,6 +26,17 @@ FEWEST = 4
 
 MOST = 8
 """Children at most, however many processors there are."""
+
+
+def add_processes(parser: argparse.ArgumentParser) -> None:
+    """Declare how many processes do the work."""
+    parser.add_argument(
+        "--processes",
+        type=int,
+        choices=range(1, 257),
+        metavar="N",
+        help=f"how many do it at once, 1 to 256 (default: one a processor, {MOST} at most)",
+    )
 
 
 def hands_for(processes: int | None = None) -> Hands:

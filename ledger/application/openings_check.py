@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import msgspec
 
@@ -15,10 +16,10 @@ from ledger.line.record import Record, sealed_places
 from ledger.line.submission import record_type_of
 from ledger.store.accounts import account_names
 from ledger.store.openings import StoredOpening, openings_between
-from ledger.store.outlines import Outline, places_to_look_at
-from ledger.store.transaction import Transaction
+from ledger.store.reader import Reader
 
-_ERASES = frozenset({str(kind.__struct_config__.tag) for kind in (Erasure, NameErasure)})
+ERASES = frozenset({str(kind.__struct_config__.tag) for kind in (Erasure, NameErasure)})
+"""The kinds of records that say what was erased, by their tags."""
 
 
 class OpeningsCheck:
@@ -28,34 +29,37 @@ class OpeningsCheck:
     was erased has none.  Memory: what was erased.
     """
 
-    def __init__(self, transaction: Transaction) -> None:
+    def __init__(self, reader: Reader) -> None:
         """Nothing is checked yet."""
         self.count = 0
         """How many openings were checked."""
-        self._transaction = transaction
+        self._reader = reader
         self._missing: dict[str, str] = {}
         self._erased: dict[str, str] = {}
         self._nameless: dict[str, str] = {}
 
-    def append(self, start: int, raws: Sequence[bytes], outlines: Sequence[Outline]) -> None:
-        """Check the openings of the entries from index ``start`` on. Raises SealedFieldMismatch. One query."""
-        stop = start + len(raws)
+    def append(self, start: int, stop: int, raws: Mapping[int, bytes]) -> None:
+        """Check the openings of the entries from index ``start`` up to ``stop``. Raises SealedFieldMismatch. One query.
+
+        ``raws``: those of them that may have some, or erase some.
+        """
         try:
-            found = openings_between(self._transaction, start, stop)
+            found = openings_between(self._reader.transaction, start, stop)
         except (msgspec.MsgspecError, UnicodeDecodeError) as error:
             raise SealedFieldMismatch("an opening cannot be read", where=f"entries {start} to {stop - 1}") from error
         kept: defaultdict[int, dict[str, StoredOpening]] = defaultdict(dict)
         for one in found:
             kept[one.index][one.opening.path] = one
-        for index in sorted({*kept, *(start + place for place in places_to_look_at(outlines, _ERASES))}):
-            self._check_entry(index, raws[index - start], kept[index])
-            if any(record.kind in _ERASES for record in outlines[index - start].said.records):
-                self._hear(index, raws[index - start])
+        for index in sorted({*kept, *raws}):
+            raw = raws[index] if index in raws else self._reader.entry(index).bytes
+            bodies: list[dict[str, Any]] = msgspec.json.decode(raw)["said"]["records"]
+            self._check_entry(index, bodies, kept[index])
+            self._hear(index, bodies)
         self.count += len(found)
 
-    def _check_entry(self, index: int, raw: bytes, kept: dict[str, StoredOpening]) -> None:
+    def _check_entry(self, index: int, bodies: Sequence[dict[str, Any]], kept: dict[str, StoredOpening]) -> None:
         left = dict(kept)
-        for position, body in enumerate(msgspec.json.decode(raw)["said"]["records"]):
+        for position, body in enumerate(bodies):
             for place in sealed_places(record_type_of(body, position), body):
                 path = f"{position}/{place.path}"
                 where, one = f"entry {index}, {path}", left.pop(path, None)
@@ -68,9 +72,9 @@ class OpeningsCheck:
         if left:
             raise SealedFieldMismatch("an opening of nothing", where=f"entry {index}, {min(left)}")
 
-    def _hear(self, index: int, raw: bytes) -> None:
+    def _hear(self, index: int, bodies: Sequence[dict[str, Any]]) -> None:
         """Remember what an entry says was erased before it."""
-        for position, body in enumerate(msgspec.json.decode(raw)["said"]["records"]):
+        for position, body in enumerate(bodies):
             kind: type[Record] = record_type_of(body, position)
             if kind is Erasure and body["entry"] < index:
                 for path in body["fields"]:
@@ -95,7 +99,7 @@ class OpeningsCheck:
                     where=f"entry {entry}, {path}",
                     mend="delete the row: it was put back from an older copy",
                 )
-        known = account_names(self._transaction, list(self._nameless))
+        known = account_names(self._reader.transaction, list(self._nameless))
         for account in sorted(name for name, rows in known.items() if any(row.named for row in rows)):
             raise StoreDamaged(
                 f"a name is there that fact {self._nameless[account]} erased",

@@ -3,32 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 import msgspec
 
+from ledger.application.chunk_check import ChunkCheck, parse_chunk
 from ledger.application.openings_check import OpeningsCheck
 from ledger.book.checkpoint import check_checkpoint
-from ledger.book.entry import check_links, entry_hash
 from ledger.book.frontier import Frontier
 from ledger.book.key_terms import verifiers_at
 from ledger.book.merkle import EMPTY_ROOT
 from ledger.book.signing import Verifier
 from ledger.book.tiles import TILE_WIDTH, encode_entries_tile
-from ledger.errors import LedgerError, NotFound, RootMismatch, SignatureRejected, StoreDamaged, ViewMismatch
+from ledger.errors import NotFound, RootMismatch, SignatureRejected, StoreDamaged, ViewMismatch
+from ledger.evidence.hands import ONE_HAND, Hands
 from ledger.line.erasure_rows import ErasedField
 from ledger.store.commit import load_checkpoint_terms
 from ledger.store.engine import Store
-from ledger.store.kept_rows import TileCheck, check_no_others, check_told
+from ledger.store.kept_rows import TileCheck, check_no_others
 from ledger.store.openings import openings_between
-from ledger.store.outlines import Outline, read_outlines
 from ledger.store.reader import Reader, open_reader
 from ledger.store.rebuild import open_check, view_differences
 from ledger.store.selections import rows_with
 from ledger.store.transaction import Transaction
-
-CHUNK = 500
-"""Entries at once: few enough that they are still in the processor's cache when they are hashed."""
 
 
 class EntryView(msgspec.Struct, frozen=True, kw_only=True):
@@ -85,24 +82,26 @@ def check_book(
     *,
     views: bool = True,
     progress: Callable[[int, int], None] | None = None,
+    hands: Hands = ONE_HAND,
 ) -> BookReport:
     """Check chain, tree, tiles, openings, checkpoint and (with ``views``) that all else is what the entries give.
 
     ``keys``: checkpoint keys that the caller trusts; one of them must have signed the stored checkpoint, and the book's
-    own entries must say that it spoke for that size.
+    own entries must say that it spoke for that size.  ``hands``: who reads and hashes the entries.
     One look at the store, beside which writers go on. ``progress(done, size)`` is called every 500 entries, and for the
     views once more from the start. Raises the first thing that is wrong: ChainBroken,
     RootMismatch, SealedFieldMismatch, SignatureRejected, StoreDamaged, ViewMismatch. O(n), in chunks.
     """
+    truth = _Truth(store, origin, keys, progress, hands)
     try:
         if views:
             with open_check(store) as transaction:
-                report = _check_truth(Reader(transaction), origin, keys, views=True, progress=progress)
+                report = truth.check(Reader(transaction), views=True)
                 _check_views(transaction, progress)
                 check_key_term(Reader(transaction), origin, keys)
         else:
             with open_reader(store) as reader:
-                report = _check_truth(reader, origin, keys, views=False, progress=progress)
+                report = truth.check(reader, views=False)
                 check_key_term(reader, origin, keys)
     except (store.dialect.errors, TypeError, AttributeError) as error:
         # SQLite keeps a value of any sort in any cell; whoever put a number where bytes belong damaged the store.
@@ -110,59 +109,44 @@ def check_book(
     return report
 
 
-def _check_truth(
-    reader: Reader, origin: str, keys: Sequence[Verifier], *, views: bool, progress: Callable[[int, int], None] | None
-) -> BookReport:
-    head = reader.head()
-    frontier, last, recorded_ms, openings = Frontier(), EMPTY_ROOT, 0, OpeningsCheck(reader.transaction)
-    covered, tiles = _Covered(head.checkpoint, keys, origin), TileCheck(reader.transaction)
-    for start in range(0, head.size, CHUNK):
-        stop = min(start + CHUNK, head.size)
-        kept, raws, instants = _columns(reader.entry_rows(start, stop))
-        outlines, hashes = _check_chunk(last, start, raws, kept)
-        if len(hashes) != stop - start:
-            raise RootMismatch("entries are missing", expected=f"{stop - start} from {start}", got=len(hashes))
-        last, recorded_ms = hashes[-1], instants[-1]
-        frontier = covered.append(frontier, hashes)
-        tiles.append(hashes)
-        openings.append(start, raws, outlines)
-        if views:
-            check_told(reader.transaction, outlines, instants)
-        if progress is not None:
-            progress(stop, head.size)
-    if (frontier.to_bytes(), last, recorded_ms) != (head.frontier, head.last_hash, head.recorded_ms):
-        raise RootMismatch("the entries give another tree than the head states", where=f"size {head.size}")
-    covered.check()
-    tiles.finish(frontier)
-    openings.finish()
-    check_no_others(reader.transaction, entries=head.size, openings=openings.count)
-    return BookReport(
-        entries=head.size,
-        root=frontier.root().hex(),
-        openings=openings.count,
-        checkpoint_size=covered.size,
-        views_compared=views,
-    )
+class _Truth(NamedTuple):
+    """The check of what stands, without the views: see `check_book`."""
 
+    store: Store
+    origin: str
+    keys: Sequence[Verifier]
+    progress: Callable[[int, int], None] | None
+    hands: Hands
 
-def _columns(rows: list[tuple[bytes, bytes, int]]) -> tuple[Sequence[bytes], Sequence[bytes], Sequence[int]]:
-    """Stored hashes, entries, and recorded instants."""
-    return tuple(zip(*rows, strict=True)) if rows else ((), (), ())  # type: ignore[return-value]  # three columns
-
-
-def _check_chunk(
-    last: bytes, start: int, raws: Sequence[bytes], kept: Sequence[bytes]
-) -> tuple[list[Outline], list[bytes]]:
-    """What the entries of a chunk say, and their hashes; they follow the one before, and their hashes are those kept."""
-    try:
-        outlines = list(read_outlines(start, raws))
-        hashes = check_links(last, start, raws, outlines)
-    except LedgerError:
-        # A changed entry breaks the link of the one after it; its own stored hash names it.
-        _check_hashes(start, [entry_hash(raw) for raw in raws], kept)
-        raise
-    _check_hashes(start, hashes, kept)
-    return outlines, hashes
+    def check(self, reader: Reader, *, views: bool) -> BookReport:
+        head = reader.head()
+        frontier, last, recorded_ms, openings = Frontier(), EMPTY_ROOT, 0, OpeningsCheck(reader)
+        covered, tiles = _Covered(head.checkpoint, self.keys, self.origin), TileCheck(reader.transaction)
+        chunks = ChunkCheck(self.store, reader, head.size, told=views)
+        for raw in self.hands.each(chunks.check, chunks.parts):
+            chunk = parse_chunk(raw)
+            start, hashes = frontier.size, chunk.leaves()
+            if chunk.before != last:
+                raise RootMismatch("stored hash is not that of the entry", where=f"entry {start - 1}")
+            last, recorded_ms = hashes[-1], chunk.recorded_ms
+            frontier = covered.append(frontier, hashes)
+            tiles.append(hashes)
+            openings.append(start, frontier.size, dict(chunk.looked_at))
+            if self.progress is not None:
+                self.progress(frontier.size, head.size)
+        if (frontier.to_bytes(), last, recorded_ms) != (head.frontier, head.last_hash, head.recorded_ms):
+            raise RootMismatch("the entries give another tree than the head states", where=f"size {head.size}")
+        covered.check()
+        tiles.finish(frontier)
+        openings.finish()
+        check_no_others(reader.transaction, entries=head.size, openings=openings.count)
+        return BookReport(
+            entries=head.size,
+            root=frontier.root().hex(),
+            openings=openings.count,
+            checkpoint_size=covered.size,
+            views_compared=views,
+        )
 
 
 class _Covered:
@@ -205,14 +189,6 @@ def check_key_term(reader: Reader, origin: str, keys: Sequence[Verifier]) -> Non
                 got=line.verifier.key_id.hex(),
                 where=f"size {checkpoint.tree_size}",
             )
-
-
-def _check_hashes(start: int, hashes: list[bytes], stored: Sequence[bytes]) -> None:
-    if hashes == list(stored):
-        return
-    for place, (made, kept) in enumerate(zip(hashes, stored, strict=True)):
-        if made != kept:
-            raise RootMismatch("stored hash is not that of the entry", where=f"entry {start + place}")
 
 
 def _check_views(transaction: Transaction, progress: Callable[[int, int], None] | None) -> None:

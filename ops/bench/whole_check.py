@@ -12,28 +12,39 @@ from ops.bench.drivers import stream_rows
 from ops.bench.field import Field
 from ops.bench.figures import Row, ratios
 from ops.bench.plant import ORIGIN, SIGNERS
+from ops.several_hands import hands_for
+
+PROCESSES = 2
+"""At the same check, beside one alone."""
 
 
 def measure_whole_check(field: Field) -> list[Row]:
-    """Both in turn, ``rounds`` times; the row of the table."""
-    checked: list[float] = []
+    """All in turn, ``rounds`` times; the rows of the table."""
+    checked: dict[int, list[float]] = {1: [], PROCESSES: []}
     read: list[float] = []
     size = 0
     for _ in range(field.sizes.rounds):
         began = time.perf_counter()
         size = _read_and_hash(field.plant.url)
         read.append(time.perf_counter() - began)
-        store = open_store(field.plant.url)
-        began = time.perf_counter()
-        check_book(store, ORIGIN, [SIGNERS.checkpoint.verifier], views=False)
-        checked.append(time.perf_counter() - began)
-        store.close()
-    ratio, words = ratios(checked, read)
-    return [
-        Row(what=f"whole book checked (chain, tree, openings, checkpoint), {size:,} entries",
-            measured=f"{median(checked):.2f} s", floor=f"the same bytes read and hashed {median(read):.2f} s",
-            ratio=words, target="at most 2.5", reached=ratio <= 2.5)
-    ]  # fmt: skip
+        for processes, taken in checked.items():
+            store = open_store(field.plant.url)
+            began = time.perf_counter()
+            hands = hands_for(processes)
+            check_book(store, ORIGIN, [SIGNERS.checkpoint.verifier], views=False, hands=hands)
+            taken.append(time.perf_counter() - began)
+            store.close()
+    what = f"whole book checked (chain, tree, openings, checkpoint), {size:,} entries"
+    floor = f"the same bytes read and hashed {median(read):.2f} s"
+    rows = []
+    for processes, taken in checked.items():
+        ratio, words = ratios(taken, read)
+        by = f"{what}, by one process" if processes == 1 else f"the same by {processes} processes"
+        rows.append(
+            Row(what=by, measured=f"{median(taken):.2f} s", floor=floor, ratio=words, target="at most 2.5",
+                reached=ratio <= 2.5)
+        )  # fmt: skip
+    return rows
 
 
 def _read_and_hash(url: str) -> int:

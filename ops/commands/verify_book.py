@@ -17,6 +17,7 @@ from ledger.book.instant import Instant, format_instant
 from ledger.store.engine import open_store
 from ops.commands.verify_dossier import read_keys, read_policy, read_roots
 from ops.progress import Progress
+from ops.several_hands import add_processes, hands_for
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -32,6 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="root certificates of a time stamping authority (PEM); without any, time tokens are not checked",
     )
     parser.add_argument("--without-views", action="store_true", help="leave out the comparison of the views")
+    add_processes(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -41,9 +43,9 @@ def run(arguments: argparse.Namespace) -> int:
     roots = [root for path in arguments.tsa_root for root in read_roots(path)]
     origin = keys[0].name
     store = open_store(arguments.store_url, migrate=False)
-    progress = Progress("checking entries")
+    progress, hands = Progress("checking entries"), hands_for(arguments.processes)
     try:
-        report = check_book(store, origin, keys, views=not arguments.without_views, progress=progress)
+        report = check_book(store, origin, keys, views=not arguments.without_views, progress=progress, hands=hands)
         files = check_files(store)
         published = check_published(store, origin, policy=policy, roots=roots)
     finally:

@@ -23,7 +23,7 @@ from ledger.evidence.report import DossierReport, fault_json
 from ledger.evidence.time_token import MAX_ROOTS_BYTES, parse_roots
 from ledger.evidence.trust import Trust
 from ledger.evidence.verifier import check_dossier
-from ops.several_hands import hands_for
+from ops.several_hands import add_processes, hands_for
 
 if TYPE_CHECKING:
     from cryptography import x509
@@ -55,13 +55,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="check every digest, proof and signature, and make nothing anew: no sheet, verdict, lot or event",
     )
-    parser.add_argument(
-        "--processes",
-        type=int,
-        choices=range(1, 257),
-        metavar="N",
-        help="how many do it at once, 1 to 256 (default: one a processor, 8 at most)",
-    )
+    add_processes(parser)
     parser.add_argument("--json", action="store_true", help="print what was found as JSON, a fault too")
 
 

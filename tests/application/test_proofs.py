@@ -5,6 +5,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import shutil
 import sqlite3
 from collections.abc import Callable
@@ -13,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from ledger.application import chunk_check
 from ledger.application.pourbook import Pourbook
 from ledger.application.proofs import check_book
 from ledger.book import merkle
@@ -31,7 +33,10 @@ from ledger.errors import (
     StoreDamaged,
     ViewMismatch,
 )  # fmt: skip
+from ledger.evidence.hands import ONE_HAND, Hands
 from ledger.store.engine import open_store
+from ops import several_hands
+from ops.several_hands import SeveralHands
 from tests.application.floor import ORIGIN, Floor, at, corrected, erasure, held, inspected
 from tests.plant import said
 from tests.whole.damage import drop_triggers
@@ -66,13 +71,20 @@ def copy(sound: Floor, tmp_path: Path) -> Path:
     return file
 
 
-def check(file: Path, *, views: bool = True) -> None:
+def check(file: Path, *, views: bool = True, hands: Hands = ONE_HAND) -> None:
     """Check the book in a file as it is."""
     store = open_store(f"sqlite:///{file}", migrate=False)
     try:
-        check_book(store, ORIGIN, [VERIFIER], views=views)
+        check_book(store, ORIGIN, [VERIFIER], views=views, hands=hands)
     finally:
         store.close()
+
+
+def told(file: Path, hands: Hands) -> str:
+    """What a check says that is wrong with it."""
+    with pytest.raises(LedgerError) as found:
+        check(file, hands=hands)
+    return f"{type(found.value).__name__}: {found.value}"
 
 
 def execute(statement: str, *values: object) -> Callable[[Path], None]:
@@ -194,6 +206,17 @@ def test_each_damage_is_found(copy: Path, what: str) -> None:
     damage(copy)
     with pytest.raises(error, match=named or None):
         check(copy)
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="no process can be copied here")
+@pytest.mark.parametrize("what", DAMAGES)
+def test_several_processes_find_what_one_finds(copy: Path, what: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first damage is the first, whoever reads the entries."""
+    monkeypatch.setattr(chunk_check, "CHUNK", 40)
+    monkeypatch.setattr(several_hands, "FEWEST", 1)
+    check(copy, hands=SeveralHands(3))
+    DAMAGES[what][0](copy)
+    assert told(copy, ONE_HAND) == told(copy, SeveralHands(3))
 
 
 @pytest.mark.parametrize("what", ["view row changed", "hold lifted by hand", "view row taken away"])
