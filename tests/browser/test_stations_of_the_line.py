@@ -7,9 +7,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from ledger.line.lots import left_of
+from ledger.line.rows import LotStep
+from ledger.store.reader import open_reader
 from ops.screens.browser import SIZES, Look, new_context
 from ops.screens.visit import open_page, sign_in
 from tests.browser.accessibility import axe_clean, small_targets, tab_through
@@ -206,6 +208,23 @@ def test_what_is_too_early_is_refused_in_the_page_and_can_be_told_as_done(floor:
     form.get_by_role("button", name="Record it as done").click()
     expect(page.locator(".done .bad")).to_contain_text("final-cure lasted")
     assert ["turned"] == steps_of(floor)
+
+
+def test_the_first_tap_of_a_device_has_the_service_s_time(browser: Browser, floor: Floor) -> None:
+    """Its own clock may be wrong by months: until the service has said what time it is, the tap waits."""
+    context = new_context(browser, floor.url, Look(), sign_in(browser, floor.url, "Line", PASSWORD))
+    held: list[Route] = []
+    context.route("**/station/here", lambda route: held.append(route))  # noqa: PLW0108  # it wants a function
+    page = context.new_page()
+    with page.expect_request("**/station/here"):
+        page.goto(floor.url + LOT, wait_until="commit")
+    page.get_by_role("button", name="locating hole drilled", exact=True).click()
+    held[0].continue_()
+    expect(page.locator(".done")).to_contain_text("Entered")
+    with open_reader(floor.book.store) as reader:
+        (step,) = reader.rows(LotStep, "lot", "SL-1")
+    assert abs(step.began_ms - floor.clock.ms) < MINUTE
+    context.close()
 
 
 def test_without_scripts_the_same_is_done(floor: Floor, opening: Opening) -> None:
