@@ -24,11 +24,15 @@ async def sent_file(write: Callable[[BinaryIO], Future[Any]], media_type: str, h
         spool.close()
         raise
     length = spool.seek(0, os.SEEK_END)
-    return Stream(_pieces(spool), media_type=media_type, headers={**headers, "content-length": str(length)})
+    return Stream(_pieces(spool, length), media_type=media_type, headers={**headers, "content-length": str(length)})
 
 
-def _pieces(spool: IO[bytes]) -> Iterator[bytes]:
+def _pieces(spool: IO[bytes], length: int) -> Iterator[bytes]:
     with spool:
         spool.seek(0)
-        while piece := spool.read(PIECE_BYTES):
+        while length > 0 and (piece := spool.read(PIECE_BYTES)):
+            length -= len(piece)
+            if length <= 0:
+                # Whoever has got the last piece asks for no other, and may be gone.
+                spool.close()
             yield piece

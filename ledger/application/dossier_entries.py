@@ -21,6 +21,7 @@ from ledger.line.rows import FactRow, Row
 from ledger.store.openings import StoredOpening, openings_of
 from ledger.store.reader import Reader
 from ledger.store.selections import addresses_about, every_row, rows_with
+from ledger.store.view_table import CORRECTED
 
 MAKE_BALLS = ("ball-engraved", "unit-started")
 """Facts about a lot that are about one of its balls: they come with that ball, not with the others."""
@@ -96,7 +97,7 @@ class StoredFacts:
 
     def bodies_in(self, indexes: Collection[int]) -> Iterator[str]:
         """Where the bodies of the facts said in these entries stand, of those corrected or withdrawn."""
-        for row in _of_entries(self._reader, FactRow, '"body" <> \'\' AND "index"', indexes):
+        for row in _of_entries(self._reader, FactRow, f'{CORRECTED} AND "index"', indexes):
             yield row.body
 
     def erasures_in(self, indexes: Collection[int]) -> Iterator[str]:

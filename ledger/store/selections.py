@@ -116,8 +116,9 @@ def addresses_about(transaction: Transaction, nodes: Sequence[str], without: Seq
     else:
         marks = ", ".join("?" for _ in without)
         found = transaction.rows(
-            f'SELECT a."address" FROM "about" a JOIN "fact" f ON f."address" = a."address" '
-            f'WHERE {node} AND (f."body" <> \'\' OR f."kind" NOT IN ({marks}))',
+            # Each fact is looked up by itself: a lot has thousands at most, and a join might go through all there are.
+            f'SELECT a."address" FROM "about" a WHERE {node} AND (SELECT f."body" <> \'\' OR f."kind" NOT IN ({marks}) '
+            'FROM "fact" f WHERE f."address" = a."address")',
             (transaction.dialect.list_value(nodes), *without),
         )
     return [address for (address,) in found]

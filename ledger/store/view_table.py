@@ -44,11 +44,15 @@ class FurtherIndex(NamedTuple):
 MARKED = '"late" OR "doubtful" OR "body" <> \'\''
 """Facts with something to be told of them: late, doubtful, or corrected."""
 
+CORRECTED = "\"body\" <> ''"
+"""Facts that were corrected or withdrawn."""
+
 OPEN, RECALLING = '"open"', '"open" AND "recall"'
 """Holds that stand, and those of them that recall."""
 
 FURTHER: dict[str, tuple[FurtherIndex, ...]] = {
-    "fact": (FurtherIndex("marked", ("address",), MARKED),),
+    "fact": (FurtherIndex("marked", ("address",), MARKED), FurtherIndex("corrected", ("index",), CORRECTED)),
+    "erased_field": (FurtherIndex("entry", ("entry",)),),
     "hold": (FurtherIndex("open", ("hold",), OPEN), FurtherIndex("recalling", ("hold",), RECALLING)),
     "claim": (
         FurtherIndex("opened_ms", ("opened_ms", "claim")),

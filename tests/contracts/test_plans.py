@@ -64,6 +64,7 @@ SMALL = {
     "gauge_study": "one a study of a gauge",
     "consignee": "those who get balls",
     "case": "cases that somebody opened",
+    "erased_blob": "files of claims that were erased, which a dossier reads",
     "witness_standing": "one a witness",
     "published": "one a publication, and those that stand beside it are deleted in time",
 }
@@ -134,6 +135,7 @@ def _look(service: Service, browser: Browser) -> None:
     ]  # fmt: skip
     answers = [(address, service["lead"].get(address).status_code) for address in asked]
     answers += [(address, browser.open(address).status_code) for address in pages]
+    answers.append(("/dossiers", service["lead"].post("/dossiers", json={"serials": [serial]}).status_code))
     assert [] == [answer for answer in answers if answer[1] != 200]
 
 
