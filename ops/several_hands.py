@@ -25,18 +25,25 @@ FEWEST = 4
 """Parts from which on it is worth the children."""
 
 MOST = 8
-"""Children at most, however many processors there are."""
+"""Children at most, however many processors there are, unless more are asked for."""
+
+MOST_ASKED = 256
 
 
 def add_processes(parser: argparse.ArgumentParser) -> None:
     """Declare how many processes do the work."""
     parser.add_argument(
         "--processes",
-        type=int,
-        choices=range(1, 257),
+        type=_count,
         metavar="N",
-        help=f"how many do it at once, 1 to 256 (default: one a processor, {MOST} at most)",
+        help=f"how many do it at once, 1 to {MOST_ASKED} (default: one a processor, {MOST} at most)",
     )
+
+
+def _count(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= MOST_ASKED:
+        raise argparse.ArgumentTypeError(f"expected 1 to {MOST_ASKED}, got {text}")
+    return int(text)
 
 
 def hands_for(processes: int | None = None) -> Hands:

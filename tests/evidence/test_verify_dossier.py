@@ -172,10 +172,13 @@ def test_proofs_under_another_key_prove_nothing(file: Path, capsys: pytest.Captu
 
 
 @pytest.mark.parametrize("number", ["0", "-1", "many", "257"])
-def test_a_number_of_processes_that_is_none_is_refused(file: Path, number: str) -> None:
+def test_a_number_of_processes_that_is_none_is_refused(
+    file: Path, number: str, capsys: pytest.CaptureFixture[str]
+) -> None:
     """From one to 256."""
     with pytest.raises(SystemExit):
         main(["verify", "dossier", str(file), "--key", KEY, "--processes", number])
+    assert f"expected 1 to 256, got {number}" in capsys.readouterr().err
 
 
 def sheet_changed() -> bytes:
