@@ -6,11 +6,12 @@ The browser lives for this folder alone: while it runs, no other event loop can 
 from __future__ import annotations
 
 from collections.abc import Generator, Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext
+from playwright.sync_api import Browser, BrowserContext, Error
 
 from ops.demo_walk.people import PASSWORD
 from ops.screens.__main__ import KEPT
@@ -109,6 +110,10 @@ def context(browser: Browser, service: StationService) -> Iterator[BrowserContex
     """A browser at the engraving station."""
     one = at_station(browser, service.address, signed_in=service.cookies)
     yield one
+    for page in one.pages:
+        # Closed in the middle of a navigation, a page of Chromium may never say that it is: it is led elsewhere first.
+        with suppress(Error):
+            page.goto("about:blank")
     one.close()
 
 
