@@ -11,7 +11,15 @@ from typing import Any, BinaryIO
 
 from ledger.evidence.entry_facts import EntryFacts
 from ledger.evidence.hands import ONE_HAND, Hands
-from ledger.evidence.proving import checking_digests, open_dossier, prove_entries, prove_head, prove_keys, read_errors
+from ledger.evidence.proving import (
+    checking_digests,
+    open_dossier,
+    prove_entries,
+    prove_head,
+    prove_keys,
+    proved_report,
+    read_errors,
+)
 from ledger.evidence.report import DossierReport, Line, counted
 from ledger.evidence.trust import Trust
 
@@ -75,19 +83,4 @@ def check_proofs(file: BinaryIO, trust: Trust, hands: Hands = ONE_HAND) -> Proof
             head = prove_head(opened, trust)
             found = prove_entries(opened, head, facts)
         prove_keys(opened, head, facts, found, hands=hands, now_ms=trust.now_ms)
-    manifest = opened.manifest
-    return ProofsReport(
-        DossierReport(
-            book=manifest.book,
-            tree_size=manifest.tree_size,
-            scope=manifest.scope,
-            signed_by=opened.signer.name,
-            key_given=opened.key_given,
-            counts=manifest.counts,
-            cosigned=head.cosigned,
-            quorum=head.quorum,
-            tokens=head.tokens,
-            tokens_why_not=head.tokens_why_not,
-            signed_entries=found.stations.signatures,
-        )
-    )
+    return ProofsReport(proved_report(opened, head, found))

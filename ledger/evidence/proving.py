@@ -20,7 +20,7 @@ from ledger.evidence.hands import Hands
 from ledger.evidence.head_check import check_head, check_times
 from ledger.evidence.keys_check import check_keys
 from ledger.evidence.manifest_check import Digests, check_counts, check_manifest
-from ledger.evidence.report import Cosigned
+from ledger.evidence.report import Cosigned, DossierReport
 from ledger.evidence.token_check import TokenFound, check_tokens
 from ledger.evidence.trust import Trust
 
@@ -103,6 +103,26 @@ def prove_keys(
         facts.settle()
     check_keys(facts, opened.keys, head.checkpoint, None if opened.key_given else opened.signer)
     check_counts(opened.manifest.counts, opened.layout.counts(found.tally.outcomes))
+
+
+def proved_report(opened: OpenedDossier, head: ProvedHead, found: EntriesFound) -> DossierReport:
+    """What a report says once this half is right; what is made anew is to be added."""
+    manifest = opened.manifest
+    return DossierReport(
+        book=manifest.book,
+        tree_size=manifest.tree_size,
+        scope=manifest.scope,
+        signed_by=opened.signer.name,
+        key_given=opened.key_given,
+        counts=manifest.counts,
+        cosigned=head.cosigned,
+        quorum=head.quorum,
+        tokens=head.tokens,
+        tokens_why_not=head.tokens_why_not,
+        signed_entries=found.stations.signatures,
+        files=found.tally.files.named,
+        files_erased=found.tally.files.erased,
+    )
 
 
 @contextmanager

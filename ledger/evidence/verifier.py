@@ -27,6 +27,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import BinaryIO
 
 from ledger.book.signing import Verifier
@@ -52,6 +53,7 @@ from ledger.evidence.proving import (
     prove_entries,
     prove_head,
     prove_keys,
+    proved_report,
     read_errors,
 )
 from ledger.evidence.report import DossierReport
@@ -87,25 +89,13 @@ def _check(opened: OpenedDossier, trust: Trust, hands: Hands) -> DossierReport:
     balls.check(hands)
     lots = parts.finish(manifest.scope, facts)
     printed = check_report(archive, manifest, opened.signer) if layout.report else NO_REPORT
-    return DossierReport(
-        book=manifest.book,
-        tree_size=manifest.tree_size,
-        scope=manifest.scope,
-        signed_by=opened.signer.name,
-        key_given=opened.key_given,
-        counts=manifest.counts,
-        cosigned=head.cosigned,
-        quorum=head.quorum,
-        tokens=head.tokens,
-        tokens_why_not=head.tokens_why_not,
+    return replace(
+        proved_report(opened, head, found),
         lots=lots,
         is_our_page=archive.read(VERIFY_PAGE, MAX_TEXT_BYTES) == verify_page(),
         parts=parts.words | printed.words(),
         report_left=printed.left,
         candidates_left=parts.candidates_left,
-        signed_entries=found.stations.signatures,
-        files=found.tally.files.named,
-        files_erased=found.tally.files.erased,
         outcomes=balls.outcomes,
     )
 
