@@ -12,6 +12,7 @@ import gc
 import os
 import signal
 import struct
+import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import BinaryIO
@@ -47,9 +48,9 @@ def _count(text: str) -> int:
 
 
 def hands_for(processes: int | None = None) -> Hands:
-    """As many as asked, or as there are processors for this process; one where the system copies none."""
+    """As many as asked, or as there are processors for this process; one on systems whose own libraries bear no copying."""
     count = processes or min(MOST, _processors())
-    return SeveralHands(count) if count > 1 and hasattr(os, "fork") else ONE_HAND
+    return SeveralHands(count) if count > 1 and sys.platform == "linux" else ONE_HAND
 
 
 def _processors() -> int:

@@ -123,7 +123,9 @@ class _Truth(NamedTuple):
         frontier, last, recorded_ms, openings = Frontier(), EMPTY_ROOT, 0, OpeningsCheck(reader)
         covered, tiles = _Covered(head.checkpoint, self.keys, self.origin), TileCheck(reader.transaction)
         chunks = ChunkCheck(self.store, reader, head.size, told=views)
-        for raw in self.hands.each(chunks.check, chunks.parts):
+        # The library that reads an archive has threads of its own, which a copy of the process would lack.
+        hands = self.hands if self.store.archived is None or self.store.archive_place() is None else ONE_HAND
+        for raw in hands.each(chunks.check, chunks.parts):
             chunk = parse_chunk(raw)
             start, hashes = frontier.size, chunk.leaves()
             if chunk.before != last:
