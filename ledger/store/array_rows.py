@@ -1,9 +1,11 @@
-"""Many rows a statement, for PostgreSQL: one INSERT or DELETE over arrays, or one COPY, instead of a message a row.
+"""Many rows a statement, for PostgreSQL: one INSERT or DELETE over arrays, instead of a message a row.
 
-An INSERT that says what to do about a row that is there reads its rows from ``unnest``, so it has one text, and stays
-prepared, whatever the number of rows.  One without such a clause becomes a COPY, in binary form, whose faults do not
-show the row in the server's log.  Triggers fire for each row in both, and see the rows before it.  The rows and their
-order are those of ``executemany``.
+An INSERT reads its rows from ``unnest``, so it has one text, and stays prepared, whatever the number of rows.  Triggers
+fire for each row, and see the rows before it.  The rows and their order are those of ``executemany``.
+
+No COPY: while a server waits for the rows of one, none of its time limits end the statement (ProcessClientReadInterrupt
+in PostgreSQL, src/backend/tcop/postgres.c), so that a process stopped there would keep the head's lock for as long as it
+stands still.
 """
 
 from __future__ import annotations
@@ -31,14 +33,13 @@ _NAME = re.compile(r'"([a-z_0-9]+)"')
 
 
 class _Together(NamedTuple):
-    """A statement for many rows: its text for the driver, how each column is packed, and whether it is a COPY.
+    """A statement for many rows: its text for the driver, and how each column is packed.
 
     ``key``: gives the key of a row, where two rows of one key would be refused in one statement; else None.
     """
 
     text: str
     kinds: tuple[ArrayKind, ...]
-    copies: bool
     key: Any
 
 
@@ -51,11 +52,8 @@ def write_in_arrays(cursor: Any, text: str, rows: Sequence[Sequence[Any]]) -> bo
         last = dict(zip(map(together.key, rows), rows, strict=True))
         rows = rows if len(last) == len(rows) else list(last.values())
     try:
-        if together.copies:
-            _copy(cursor, together, rows)
-        else:
-            columns = zip(together.kinds, zip(*rows, strict=True), strict=True)
-            cursor.execute(together.text, [_column(kind, column) for kind, column in columns])
+        columns = zip(together.kinds, zip(*rows, strict=True), strict=True)
+        cursor.execute(together.text, [_column(kind, column) for kind, column in columns])
     except (OverflowError, struct.error) as error:
         # The server's own error for a row by itself.
         raise NumericValueOutOfRange("bigint out of range") from error
@@ -69,31 +67,22 @@ def _column(kind: ArrayKind, column: Sequence[Any]) -> bytes | None:
     return pack_array(kind, column)
 
 
-def _copy(cursor: Any, together: _Together, rows: Sequence[Sequence[Any]]) -> None:
-    with cursor.copy(together.text) as copy:
-        copy.set_types([kind.name for kind in together.kinds])
-        for row in rows:
-            copy.write_row(row)
-
-
 # The statements of every table, under each of the suffixes that views have.
 @lru_cache(maxsize=1024)
 def _together(text: str) -> _Together | None:
     if found := _INSERT.fullmatch(text):
-        table, names, conflict = found[1], _NAME.findall(found[2]), found[3]
+        table, names, conflict = found[1], _NAME.findall(found[2]), found[3] or ""
         kinds = _kinds(table, names)
-        if kinds is not None and conflict is None:
-            return _Together(f"COPY {table} ({found[2]}) FROM STDIN (FORMAT BINARY)", kinds, True, None)
         if kinds is not None:
             into = f"INSERT INTO {table} ({found[2]}) SELECT * FROM {_unnested(kinds)}{conflict}"
-            return _Together(into, kinds, False, _key_of(conflict, names))
+            return _Together(into, kinds, _key_of(conflict, names))
     if found := _DELETE.fullmatch(text):
         table, names = found[1], _NAME.findall(found[2])
         kinds = _kinds(table, names)
         if kinds is not None:
             columns = ", ".join(f'"{name}"' for name in names)
             gone = f"DELETE FROM {table} WHERE ({columns}) IN (SELECT * FROM {_unnested(kinds)})"
-            return _Together(gone, kinds, False, None)
+            return _Together(gone, kinds, None)
     return None
 
 

@@ -20,7 +20,7 @@ from tests.stores import fresh_database
 VIEWS = {table.name: table for table in VIEW_TABLES.values()}
 TABLES = array_rows._column_types()
 ODD = ("", "'", '"', "\\", "{}", "NULL", "null", ",", "\n", "\x01", "\N{OGHAM SPACE MARK}", "\N{GOTHIC LETTER AHSA}")
-"""Texts that an array or a COPY in text form would have to quote."""
+"""Texts that an array in text form would have to quote."""
 
 
 @pytest.fixture(scope="module")
@@ -104,17 +104,17 @@ def _row_by_row(transaction: Transaction, text: str, rows: list[tuple[Any, ...]]
 
 @pytest.mark.parametrize("table", sorted(TABLES))
 def test_every_table_takes_many_rows_as_it_takes_each(transaction: Transaction, table: str) -> None:
-    """By COPY and by arrays, with odd texts, empty bytes, the largest numbers, and columns that are empty all along."""
-    _make(transaction, table, "__one", "__copied", "__arrays")
+    """With and without a word on conflicts, with odd texts, empty bytes, the largest numbers, and columns that are empty all along."""
+    _make(transaction, table, "__one", "__plain", "__arrays")
     rows = _rows(table, 30)
     _row_by_row(transaction, _insert(table, "__one"), rows)
-    assert array_rows._together(_insert(table, "__copied")) is not None
-    transaction.run_many(_insert(table, "__copied"), rows)
+    assert array_rows._together(_insert(table, "__plain")) is not None
+    transaction.run_many(_insert(table, "__plain"), rows)
     assert array_rows._together(_upsert(table, "__arrays")) is not None
     transaction.run_many(_upsert(table, "__arrays"), rows)
     expected = _held(transaction, f"{table}__one")
     assert 30 == len(expected)
-    assert expected == _held(transaction, f"{table}__copied")
+    assert expected == _held(transaction, f"{table}__plain")
     assert expected == _held(transaction, f"{table}__arrays")
 
 
@@ -150,7 +150,7 @@ def test_a_key_that_comes_twice_has_its_last_row(transaction: Transaction) -> No
 def test_entries_come_one_after_the_other_however_they_are_written(
     transaction: Transaction, indexes: tuple[int, ...]
 ) -> None:
-    """The trigger that refuses a gap sees each row of a COPY with those before it."""
+    """The trigger that refuses a gap sees each row of a statement with those before it."""
     rows = [(index, b"h", b"raw", 0) for index in indexes]
     # One that comes twice follows the entry before it, and is refused by its key.
     refused = psycopg.errors.UniqueViolation if len(set(indexes)) < len(indexes) else psycopg.errors.RestrictViolation

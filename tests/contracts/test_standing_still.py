@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import signal
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
@@ -17,7 +18,9 @@ from ledger.errors import StoreUnavailable
 from ledger.store.engine import Store, open_store
 from ledger.store.writer import Writer
 from tests.contracts.test_two_writers import check_one_book
+from tests.contracts.withheld import withheld
 from tests.plant import line_start, new_writer, opening, registration
+from tests.stores import fresh_database
 
 BUSY_MS = 2_000
 
@@ -56,17 +59,24 @@ store.close()
 """
 
 
-@pytest.fixture
-def writer(url: str) -> Iterator[Writer]:
-    """A writer on a book whose line has begun, which waits no longer than `BUSY_MS`."""
+@contextmanager
+def writing(url: str) -> Iterator[Writer]:
+    """A writer that waits no longer than `BUSY_MS`."""
     store = open_store(url, busy_ms=BUSY_MS)
     made = new_writer(store)
     made.start()
-    for submission in [opening(), *line_start()]:
-        made.submit(submission, "a-lead").result(30)
     yield made
     made.stop()
     store.close()
+
+
+@pytest.fixture
+def writer(url: str) -> Iterator[Writer]:
+    """One on a book whose line has begun."""
+    with writing(url) as made:
+        for submission in [opening(), *line_start()]:
+            made.submit(submission, "a-lead").result(30)
+        yield made
 
 
 @pytest.fixture
@@ -140,3 +150,29 @@ def test_one_that_never_goes_on_is_ended_and_others_write(
         child.wait(60)
         receipts = entered_by(writer, 20)
     check_one_book(store, 9 + 1 + 20, receipts)
+
+
+def test_a_connection_that_falls_silent_at_any_piece_stops_nobody(postgres: str) -> None:
+    """After the first, the second, ... the last piece that a group of writes sends: others write, then it is entered once."""
+    url = fresh_database(postgres)
+    pieces = 0
+    with withheld(url) as way, writing(url) as other, writing(way.url) as silent:
+        for submission in [opening(), *line_start()]:
+            other.submit(submission, "a-lead").result(30)
+        numbers = itertools.count(1)
+        entered = [silent.submit(registration(next(numbers)), "a-1").result(60)]
+        for pieces in range(200):
+            way.hold_after(pieces)
+            # Several rows for each table, as only a group has them.
+            asked = [silent.submit(registration(next(numbers)), "a-1") for _ in range(3)]
+            while not (held := way.holding.wait(0.01)) and not all(future.done() for future in asked):
+                pass
+            if held:
+                entered.append(other.submit(registration(next(numbers)), "a-2").result(60))
+            way.release()
+            entered += [future.result(60) for future in asked]
+            if not held:
+                break
+    assert 9 < pieces < 199
+    with closing(open_store(url)) as store:
+        check_one_book(store, 9 + len(entered), [each.receipt for each in entered])

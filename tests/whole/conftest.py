@@ -1,4 +1,4 @@
-"""Premises on each database."""
+"""Premises on each database, and no service left over by a test."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.stores import fresh_database, fresh_file, postgres_server
+from tests.whole.serving import end_what_is_left
 
 
 @pytest.fixture(scope="session")
@@ -23,3 +24,9 @@ def url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     if request.param == "sqlite":
         return fresh_file(tmp_path)
     return fresh_database(request.getfixturevalue("postgres"))
+
+
+@pytest.fixture(autouse=True)
+def _none_left() -> Iterator[None]:
+    yield
+    end_what_is_left()

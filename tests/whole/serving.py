@@ -8,7 +8,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import NamedTuple
+from typing import ClassVar, NamedTuple
 
 from ledger.application.creating import create_book
 from ledger.application.pourbook import open_book
@@ -78,8 +78,11 @@ def new_premises(folder: Path, url: str, begun: list[Submission] | None = None, 
 class ServiceProcess:
     """One `pourbook serve`; ``address`` is told once it is ready."""
 
+    living: ClassVar[set[ServiceProcess]] = set()
+
     def __init__(self, premises: Premises) -> None:
         """Start it, and do not wait."""
+        self.living.add(self)
         self.log = premises.folder / "service.log"
         with self.log.open("ab") as log:
             self.process = subprocess.Popen(
@@ -113,7 +116,14 @@ class ServiceProcess:
         code = self.process.wait(60)
         assert self.process.stdout is not None
         self.process.stdout.close()
+        self.living.discard(self)
         return code
+
+
+def end_what_is_left() -> None:
+    """End the services that a test which failed has left, so that the next one is not blamed for them."""
+    for service in list(ServiceProcess.living):
+        service.kill()
 
 
 @contextmanager
