@@ -34,7 +34,6 @@ from ledger.application.signers import Signers
 from ledger.application.standing import PlantStanding, plant_standing
 from ledger.application.temperature_logs import LogAsked, TemperatureLogs, log_record, temperature_logs
 from ledger.application.warranty_desk import Asked, warranty_answer
-from ledger.book.checkpoint import parse_checkpoint
 from ledger.book.signing import Verifier
 from ledger.duties.publisher import Publisher, publisher_over
 from ledger.duties.publishing import PublishingPlan
@@ -50,7 +49,8 @@ from ledger.store.accounts import account_of, add_account, issue_token
 from ledger.store.answer import Entered, GroupReport, Settled, settle_futures
 from ledger.store.commit import load_checkpoint_terms
 from ledger.store.engine import Store, open_store
-from ledger.store.reader import open_reader
+from ledger.store.head import noted_size
+from ledger.store.reader import Reader, open_reader
 from ledger.store.rebuild import rebuild_views
 from ledger.store.selections import Selection
 from ledger.store.writer import Writer
@@ -318,9 +318,12 @@ class Pourbook:
         What another process entered less than `ledger.store.writer.IDLE_S` ago may not be covered yet.
         """
         with open_reader(self.store) as reader:
-            head = reader.head()
+            return self._checkpoint_in(reader)
+
+    def _checkpoint_in(self, reader: Reader) -> bytes:
+        head = reader.head()
         known = [note for note in (self._writer.checkpoint, head.checkpoint) if note is not None]
-        sizes = {parse_checkpoint(note).tree_size: note for note in known}
+        sizes = {noted_size(note): note for note in known}
         covered = [size for size in sizes if size <= head.size]
         return sizes[max(covered)] if covered else b""
 
@@ -342,9 +345,9 @@ class Pourbook:
 
     def receipt(self, index: int, *, published: bool = False) -> str:
         """The receipt of an entry against the newest checkpoint, or the newest ``published`` one. Raises NotFound."""
-        note = b"" if published else self.checkpoint()
         with open_reader(self.store) as reader:
-            return reader.receipt(index, published_note(reader) if published else note or None)
+            note = published_note(reader) if published else self._checkpoint_in(reader)
+            return reader.receipt(index, note or None)
 
     def consistency(self, old_size: int, new_size: int) -> list[bytes]:
         """Proof that the larger tree extends the smaller. Raises NotFound."""

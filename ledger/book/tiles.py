@@ -14,6 +14,7 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 from hashlib import sha256
+from struct import Struct
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from ledger.book.canonical import MAX_ENTRY_BYTES
@@ -137,7 +138,10 @@ def prove_consistency_from_tiles(reader: HashReader, old_size: int, new_size: in
 
 
 _KEPT_FROM = 32 * HASH_BYTES
-"""Bytes of hashes from which on the root over them is remembered, in a tile above the lowest: at most 4 KiB a root."""
+"""Bytes of hashes from which on the root over them is remembered, in tiles that serve many entries: at most 4 KiB a root."""
+
+
+_pairs = Struct(f"{2 * HASH_BYTES}s").iter_unpack
 
 
 class _Node(NamedTuple):
@@ -180,12 +184,13 @@ def _complete_nodes(start: int, stop: int, tree_size: int) -> list[_Node]:
 
 def _node_root(raw: bytes, node: _Node) -> bytes:
     hashes = raw[node.start * HASH_BYTES : node.stop * HASH_BYTES]
-    if node.tile.level and len(hashes) >= _KEPT_FROM:
+    if len(hashes) >= _KEPT_FROM and (node.tile.level or node.tile.width < TILE_WIDTH):
         return _kept_root(hashes)
     return _complete_root(hashes)
 
 
-# A tile above the lowest serves tens of thousands of entries, so its larger parts are asked for again and again.
+# A tile above the lowest serves tens of thousands of entries, and the end of the lowest level all of them, so their larger
+# parts are asked for again and again.
 @lru_cache(maxsize=4_096)
 def _kept_root(hashes: bytes) -> bytes:
     return _complete_root(hashes)
@@ -194,12 +199,7 @@ def _kept_root(hashes: bytes) -> bytes:
 def _complete_root(hashes: bytes) -> bytes:
     """Root over the hashes of a complete subtree, one after another: a power of two of them."""
     while len(hashes) > HASH_BYTES:
-        hashes = b"".join(
-            [
-                sha256(b"\x01" + hashes[at : at + 2 * HASH_BYTES]).digest()
-                for at in range(0, len(hashes), 2 * HASH_BYTES)
-            ]
-        )
+        hashes = b"".join([sha256(b"\x01" + pair).digest() for (pair,) in _pairs(hashes)])
     return hashes
 
 

@@ -14,7 +14,6 @@ from typing import Any, Protocol, TypeVar
 
 import msgspec
 
-from ledger.book.checkpoint import parse_checkpoint
 from ledger.book.receipt import format_receipt
 from ledger.book.tiles import prove_consistency_from_tiles, prove_inclusion_from_tiles, tile_width
 from ledger.errors import NotFound
@@ -26,7 +25,7 @@ from ledger.line.views import VIEW_OF
 from ledger.store.archived_entries import filled
 from ledger.store.dialect import Dialect
 from ledger.store.engine import Store
-from ledger.store.head import Head, read_head
+from ledger.store.head import Head, noted_size, read_head
 from ledger.store.loader import Loader
 from ledger.store.tiles import StoredTiles
 from ledger.store.transaction import Transaction
@@ -125,7 +124,7 @@ class Reader:
         Raises NotFound for an entry that the checkpoint does not cover.
         """
         note = note or self.head().checkpoint
-        size = parse_checkpoint(note).tree_size if note else 0
+        size = noted_size(note) if note else 0
         if note is None or not 0 <= index < size:
             raise NotFound("no checkpoint covers the entry", got=index, expected=f"an index below {size}")
         return format_receipt(index, prove_inclusion_from_tiles(StoredTiles(self.transaction), index, size), note)

@@ -119,10 +119,11 @@ def _checked(checks: dict[tuple[str, int], list[Taken]]) -> list[Row]:
         rows.append(
             Row(what=what, measured=_times(alone), floor=floor, ratio=words, target="at most 2.5", reached=ratio <= 2.5)
         )
-        _, words = ratios([taken.seconds for taken in several], [taken.seconds for taken in alone])
+        ratio, words = ratios([taken.seconds for taken in several], [taken.floor for taken in several])
         rows.append(
-            Row(what=f"the same by {PROCESSES} processes", measured=_times(several),
-                floor=f"by one {median(taken.seconds for taken in alone):.1f} s", ratio=words)
+            Row(what=f"the same by {PROCESSES} processes, as the command does on as many cores, on the wall",
+                measured=_times(several), floor="the same, by one", ratio=words, target="at most 2.5",
+                reached=ratio <= 2.5)
         )  # fmt: skip
         peak = max(taken.peak_mb for taken in alone)
         together = max(taken.peak_mb for taken in several)
