@@ -20,9 +20,9 @@ from ledger.line.restorations import BookRestored, HeadSeen
 from ledger.line.rows import BookKey
 from ledger.line.state import State
 from ledger.store.book_tail import check_not_behind
-from ledger.store.commit import store_changes
 from ledger.store.copying import copy_book
 from ledger.store.engine import Store, open_store
+from ledger.store.group_rows import store_changes
 from ledger.store.reader import open_reader
 from ledger.store.selections import every_row
 

@@ -21,6 +21,7 @@ from psycopg.errors import NumericValueOutOfRange
 from sqlalchemy import Column, LargeBinary, Text
 
 from ledger.store.packed_arrays import KINDS, ArrayKind, pack_array
+from ledger.store.sent_ahead import SentAhead
 from ledger.store.truth_tables import TRUTH
 from ledger.store.view_tables import VIEW_TABLES
 
@@ -42,22 +43,41 @@ class _Together(NamedTuple):
     kinds: tuple[ArrayKind, ...]
     key: Any
 
+    @property
+    def numbered(self) -> bytes:
+        """The text for the server itself: ``$1``, ``$2``... for its parameters."""
+        first, *parts = self.text.split("%s")
+        return "".join([first, *(f"${number}{part}" for number, part in enumerate(parts, 1))]).encode()
+
 
 def write_in_arrays(cursor: Any, text: str, rows: Sequence[Sequence[Any]]) -> bool:
     """Execute a statement for all rows at once; False, with nothing done, for one that has no such form."""
     together = _together(text)
     if together is None:
         return False
+    cursor.execute(together.text, _columns(together, rows))
+    return True
+
+
+def send_in_arrays(ahead: SentAhead, text: str, rows: Sequence[Sequence[Any]]) -> bool:
+    """The same, sent and not waited for."""
+    together = _together(text)
+    if together is None:
+        return False
+    ahead.send(together.numbered, [kind.array_oid for kind in together.kinds], _columns(together, rows))
+    return True
+
+
+def _columns(together: _Together, rows: Sequence[Sequence[Any]]) -> list[bytes | None]:
+    """The arrays of a statement. Raises NumericValueOutOfRange."""
     if together.key is not None:
         last = dict(zip(map(together.key, rows), rows, strict=True))
         rows = rows if len(last) == len(rows) else list(last.values())
     try:
-        columns = zip(together.kinds, zip(*rows, strict=True), strict=True)
-        cursor.execute(together.text, [_column(kind, column) for kind, column in columns])
+        return [_column(kind, column) for kind, column in zip(together.kinds, zip(*rows, strict=True), strict=True)]
     except (OverflowError, struct.error) as error:
         # The server's own error for a row by itself.
         raise NumericValueOutOfRange("bigint out of range") from error
-    return True
 
 
 def _column(kind: ArrayKind, column: Sequence[Any]) -> bytes | None:

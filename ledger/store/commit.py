@@ -28,23 +28,19 @@ from ledger.store.engine import Store
 from ledger.store.entry_breaches import breaches_at
 from ledger.store.entry_ranges import Room
 from ledger.store.erasing import Erasing
-from ledger.store.group import Asked, Draft, Group, Scope, check_group, entry_rows, opening_rows, request_rows
+from ledger.store.group import Asked, Draft, Group, Scope, check_group
 from ledger.store.group_changes import BESIDE_VIEWS, changed_views, note_changes
+from ledger.store.group_rows import GroupRows
 from ledger.store.head import Head, read_head, write_head
 from ledger.store.loader import Loader
 from ledger.store.moved import check_writable, open_again
 from ledger.store.selections import every_row
 from ledger.store.tiles import StoredTiles, store_tiles
 from ledger.store.transaction import Transaction
-from ledger.store.view_tables import VIEW_TABLES
 
 OVERLAY_ROWS = 250_000
 OVERLAY_ENTRIES = 10_000
 """The overlay is emptied above this many rows, or after this many entries."""
-
-_ENTRY = 'INSERT INTO "entry" ("index", "hash", "bytes", "recorded_ms") VALUES (?, ?, ?, ?)'
-_OPENING = 'INSERT INTO "opening" ("index", "path", "position", "sealing", "salt", "value") VALUES (?, ?, ?, ?, ?, ?)'
-_REQUEST = 'INSERT INTO "request" ("key", "author", "index", "digest") VALUES (?, ?, ?, ?)'
 
 
 class CommitUnknown(Exception):
@@ -142,10 +138,11 @@ class Committer:
         tail = self._catch_up(transaction, head)
         if self._room.lacks(head.size, len(asked)):
             self._room.make(transaction, head.size, needed=len(asked))
-        group = check_group(self._scope, transaction, head, asked, self._clock_ms())
+        rows = GroupRows(transaction, self._scope.state)
+        group = check_group(self._scope, transaction, head, asked, self._clock_ms(), drafted=rows.drafted)
         before = tail.frontier
         if group.drafts:
-            self._store_group(transaction, tail, group)
+            self._store_group(transaction, tail, group, rows)
         else:
             transaction.rollback()
         self._keep_overlay_small(group, asked)
@@ -222,24 +219,21 @@ class Committer:
                 mend="start it with the new key's file too (next_checkpoint_key_file), then say it again",
             )
 
-    def _store_group(self, transaction: Transaction, tail: BookTail, group: Group) -> None:
-        """Enter every row of the group and commit; then sign. The tail is moved on only after the commit."""
+    def _store_group(self, transaction: Transaction, tail: BookTail, group: Group, rows: GroupRows) -> None:
+        """Enter every row of the group that is not yet, and commit; then sign. The tail is moved on only after the commit."""
         self._tail = None
         hashes = check_tail_hashes([(draft.raw, draft.hash) for draft in group.drafts])
         frontier, tiles = tail.append(hashes)
         head = Head(frontier.size, hashes[-1], frontier.to_bytes(), group.recorded_ms, self.note)
-        transaction.run_many(_ENTRY, entry_rows(group))
-        openings = opening_rows(group)
-        if openings:
-            transaction.run_many(_OPENING, openings)
-        transaction.run_many(_REQUEST, request_rows(group))
+        rows.enter_entries(group)
         for draft in group.drafts:
             if draft.asked.alone:
                 self._erasing.delete(transaction, draft.asked.sealed.records)
         if self._reopens is not None:
             open_again(transaction)
         store_tiles(transaction, tiles)
-        changed = store_changes(transaction, self._scope.state)
+        rows.enter_changes()
+        changed = rows.changed
         if BookKey in changed:
             self._follow_keys(transaction, frontier.size)
         alone = any(draft.asked.alone for draft in group.drafts)
@@ -367,19 +361,6 @@ class Committer:
 def _entered(draft: Draft, recorded_at: str, receipt: str, *, repeated: bool) -> Entered:
     addresses = tuple([f"{draft.index}.{position}" for position in range(len(draft.breaches))])
     return Entered(draft.index, addresses, draft.breaches, recorded_at, draft.raw, receipt, repeated)
-
-
-def store_changes(transaction: Transaction, state: State, suffix: str = "") -> set[type[Row]]:
-    """Enter what changed in the overlay into the views, rows by their key and keys that are gone; which views changed."""
-    changes = state.take_changes()
-    for row, (rows, gone) in changes.items():
-        table = VIEW_TABLES[row]
-        if gone:
-            transaction.run_many(table.delete(suffix), gone)
-        if rows:
-            for statement, values in table.writes(rows, suffix):
-                transaction.run_many(statement, values)
-    return set(changes)
 
 
 def load_checkpoint_terms(transaction: Transaction) -> list[KeyTerm]:

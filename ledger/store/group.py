@@ -7,13 +7,12 @@ deal with, by taking the whole group back.
 from __future__ import annotations
 
 import hmac
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache
 from typing import Any, NamedTuple
 
 import msgspec
 
-from ledger.book.canonical import encode
 from ledger.book.entry import assemble_entry, entry_hash
 from ledger.book.envelope import SAID_TYPE, check_envelope
 from ledger.book.instant import Instant, format_instant
@@ -102,8 +101,19 @@ def _keyed(secret: bytes) -> hmac.HMAC:
     return hmac.new(secret, digestmod="sha256")
 
 
-def check_group(scope: Scope, transaction: Transaction, head: Head, asked: Sequence[Asked], now_ms: int) -> Group:
-    """Check submissions in order and enter them in the overlay. Anything but a refusal of one is raised."""
+def check_group(
+    scope: Scope,
+    transaction: Transaction,
+    head: Head,
+    asked: Sequence[Asked],
+    now_ms: int,
+    *,
+    drafted: Callable[[Group], None] = lambda _group: None,
+) -> Group:
+    """Check submissions in order and enter them in the overlay. Anything but a refusal of one is raised.
+
+    ``drafted`` hears of each entry as it is added to the group, while none is half entered.
+    """
     recorded_ms = max(now_ms, head.recorded_ms)
     group = Group(recorded_ms, format_instant(Instant(recorded_ms, scope.offset_minutes)))
     known = _known_requests(transaction, asked)
@@ -130,6 +140,7 @@ def check_group(scope: Scope, transaction: Transaction, head: Head, asked: Seque
         group.answers.append((one, index, False))
         known[one.key, one.author] = (index, one.digest)
         index += 1
+        drafted(group)
     return group
 
 
@@ -220,22 +231,3 @@ def _earlier(one: Asked, index: int, digest: bytes) -> tuple[Asked, int, bool] |
         "idempotency key was used for another submission", got=one.key, where=f"entry {index}",
         mend="use a new key for a new submission",
     )  # fmt: skip
-
-
-def entry_rows(group: Group) -> list[tuple[int, bytes, bytes, int]]:
-    """Rows of ``entry``."""
-    return [(draft.index, draft.hash, draft.raw, group.recorded_ms) for draft in group.drafts]
-
-
-def opening_rows(group: Group) -> list[tuple[int, str, int, str, bytes, bytes]]:
-    """Rows of ``opening``."""
-    return [
-        (draft.index, opening.path, int(opening.path.partition("/")[0]), sealing, opening.salt, encode(opening.value))
-        for draft in group.drafts
-        for opening, sealing in zip(draft.asked.sealed.openings, draft.asked.sealed.sealings, strict=True)
-    ]
-
-
-def request_rows(group: Group) -> list[tuple[str, str, int, bytes]]:
-    """Rows of ``request``."""
-    return [(draft.asked.key, draft.asked.author, draft.index, draft.asked.digest) for draft in group.drafts]

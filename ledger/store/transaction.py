@@ -6,8 +6,8 @@ as they are; who begins a transaction decides what they mean.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from functools import partial
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from typing import Any
 
 from sqlalchemy import Engine
@@ -26,10 +26,18 @@ class Transaction:
         self.dialect = dialect
         self.archived = archived
         self._connection = engine.raw_connection()
-        cursor: Any = self._connection.cursor()
-        self._cursor = cursor
-        self._ask: Callable[[str, Values], Any] = partial(cursor.execute, **dialect.asking)
+        self._held: Any = self._connection.cursor()
+        self._asking = dialect.asking
         self._sql = dialect.sql
+        self._ahead: Any = None
+        """What was sent ahead (`send_many`); None where nothing ever was."""
+
+    @property
+    def _cursor(self) -> Any:
+        """The cursor, once what was sent ahead is done. Raises what went wrong with that."""
+        if self._ahead is not None:
+            self._ahead.settle()
+        return self._held
 
     def begin_write(self) -> None:
         """Begin as the one who may write. On SQLite this takes the lock; on PostgreSQL the head row is the lock."""
@@ -49,27 +57,38 @@ class Transaction:
 
     def rollback(self) -> None:
         """Take it back; harmless where no transaction is open."""
+        self._give_up_ahead()
         self._connection.rollback()
 
     def run(self, text: str, values: Values = ()) -> int:
         """Execute one statement; the number of rows it touched."""
         self._cursor.execute(self._sql(text), values)
-        return int(self._cursor.rowcount)
+        return int(self._held.rowcount)
 
     def run_many(self, text: str, rows: Sequence[Values]) -> None:
         """Execute one statement for each row of values."""
         self.dialect.run_many(self._cursor, text, rows)
 
+    def send_many(self, text: str, rows: Sequence[Values]) -> None:
+        """The same, and go on before it is done where the database works by itself meanwhile.
+
+        Whatever is asked next waits for it, and raises what went wrong with it.
+        """
+        if self._ahead is None:
+            self._ahead = self.dialect.sent_ahead(self._connection.driver_connection)
+        if rows and not (self._ahead is not None and self.dialect.send_many(self._ahead, text, rows)):
+            self.run_many(text, rows)
+
     def rows(self, text: str, values: Values = ()) -> list[tuple[Any, ...]]:
         """All rows of a query."""
-        self._ask(self._sql(text), values)
-        found: list[tuple[Any, ...]] = self._cursor.fetchall()
+        self._cursor.execute(self._sql(text), values, **self._asking)
+        found: list[tuple[Any, ...]] = self._held.fetchall()
         return found
 
     def row(self, text: str, values: Values = ()) -> tuple[Any, ...] | None:
         """The first row of a query."""
-        self._ask(self._sql(text), values)
-        found: tuple[Any, ...] | None = self._cursor.fetchone()
+        self._cursor.execute(self._sql(text), values, **self._asking)
+        found: tuple[Any, ...] | None = self._held.fetchone()
         return found
 
     def copy_in(self, text: str, rows: Iterable[Values]) -> None:
@@ -84,9 +103,16 @@ class Transaction:
 
     def close(self) -> None:
         """Give the connection back to the pool, taking back what was not committed."""
-        self._cursor.close()
+        self._give_up_ahead()
+        self._held.close()
         self._connection.close()
 
     def discard(self) -> None:
         """Close a connection whose state is not known."""
         self._connection.invalidate()
+
+    def _give_up_ahead(self) -> None:
+        """Wait for what was sent ahead, whatever became of it."""
+        if self._ahead is not None:
+            with suppress(self.dialect.errors):
+                self._ahead.settle()

@@ -16,9 +16,10 @@ from ledger.line.fold import enter
 from ledger.line.state import NotLoaded, State
 from ledger.store.archived_entries import filled
 from ledger.store.bodies import Said, decode_said, open_entry
-from ledger.store.commit import OVERLAY_ENTRIES, OVERLAY_ROWS, store_changes
+from ledger.store.commit import OVERLAY_ENTRIES, OVERLAY_ROWS
 from ledger.store.dialect import Dialect
 from ledger.store.entry_breaches import breaches_at
+from ledger.store.group_rows import store_changes
 from ledger.store.loader import Loader
 from ledger.store.transaction import Transaction
 

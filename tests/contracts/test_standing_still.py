@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from ledger.errors import StoreUnavailable
+from ledger.store import group_rows
 from ledger.store.engine import Store, open_store
 from ledger.store.writer import Writer
 from tests.contracts.test_two_writers import check_one_book
@@ -152,8 +153,14 @@ def test_one_that_never_goes_on_is_ended_and_others_write(
     check_one_book(store, 9 + 1 + 20, receipts)
 
 
-def test_a_connection_that_falls_silent_at_any_piece_stops_nobody(postgres: str) -> None:
-    """After the first, the second, ... the last piece that a group of writes sends: others write, then it is entered once."""
+@pytest.mark.parametrize("stretch", [group_rows.STRETCH, 1])
+def test_a_connection_that_falls_silent_at_any_piece_stops_nobody(
+    monkeypatch: pytest.MonkeyPatch, postgres: str, stretch: int
+) -> None:
+    """After the first, the second, ... the last piece that a group sends, as a whole or ahead: others write, and it is
+    entered once.
+    """
+    monkeypatch.setattr(group_rows, "STRETCH", stretch)
     url = fresh_database(postgres)
     pieces = 0
     with withheld(url) as way, writing(url) as other, writing(way.url) as silent:
