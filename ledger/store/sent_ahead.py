@@ -23,6 +23,7 @@ class SentAhead:
     def __init__(self, connection: Connection[Any]) -> None:
         """Nothing is sent yet."""
         self._pgconn = connection.pgconn
+        self._within = False
         self._waiting = 0
 
     def send(self, text: bytes, types: Sequence[int], values: Sequence[bytes | None]) -> None:
@@ -30,39 +31,44 @@ class SentAhead:
 
         ``types``: their OIDs. Raises psycopg.OperationalError for a connection that is lost.
         """
-        if not self._waiting:
+        if not self._within:
             self._pgconn.enter_pipeline_mode()
-        self._waiting += 1
+            self._within = True
         self._pgconn.send_query_params(text, values, types, [pq.Format.BINARY] * len(values))
         self._pgconn.pipeline_sync()
+        self._waiting += 1
         while self._pgconn.flush():
             self._wait(EVENT_READ | EVENT_WRITE)
 
     def settle(self) -> None:
         """Wait until all is done. Raises the psycopg.Error of the first that failed, once all are answered."""
-        if not self._waiting:
+        if not self._within:
             return
         failed: list[pq.abc.PGresult] = []
-        while self._waiting:
+        waiting, self._within, self._waiting = self._waiting, False, 0
+        while waiting:
             found = self._answer()
-            if found is None:
-                continue
             if found.status == pq.ExecStatus.PIPELINE_SYNC:
-                self._waiting -= 1
+                waiting -= 1
             elif found.status in _FAILED:
                 failed.append(found)
         self._pgconn.exit_pipeline_mode()
         if failed:
             raise _error(failed[0])
 
-    def _answer(self) -> pq.abc.PGresult | None:
+    def _answer(self) -> pq.abc.PGresult:
+        """The next result; between those of two statements libpq gives one that is none. Raises psycopg.Error."""
+        found = self._next() or self._next()
+        if self._pgconn.status != pq.ConnStatus.OK and found is not None:
+            raise _error(found)
+        if found is None:
+            raise OperationalError("connection is lost")
+        return found
+
+    def _next(self) -> pq.abc.PGresult | None:
         while self._pgconn.is_busy():
             self._wait(EVENT_READ)
-        found = self._pgconn.get_result()
-        if self._pgconn.status != pq.ConnStatus.OK:
-            self._waiting = 0
-            raise OperationalError("connection is lost") if found is None else _error(found)
-        return found
+        return self._pgconn.get_result()
 
     def _wait(self, events: int) -> None:
         with DefaultSelector() as selector:

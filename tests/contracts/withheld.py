@@ -5,10 +5,9 @@ from __future__ import annotations
 import socket
 import tempfile
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any
 
 from sqlalchemy.engine import make_url
 
@@ -65,16 +64,8 @@ class Withheld:
                 server = socket.socket(socket.AF_UNIX)
                 server.connect(self._server)
                 self._sockets += [client, server]
-                for ends in ((client, server, True), (server, client, False)):
-                    threading.Thread(target=self._pass_on, args=ends, daemon=True).start()
-
-    def _pass_on(self, source: socket.socket, target: socket.socket, asks: Any) -> None:
-        with suppress(OSError):
-            while piece := source.recv(PIECE):
-                if asks:
-                    self._wait_for_leave()
-                target.sendall(piece)
-            target.shutdown(socket.SHUT_WR)
+                for ends in ((client, server, self._wait_for_leave), (server, client, None)):
+                    threading.Thread(target=_pass_on, args=ends, daemon=True).start()
 
     def _wait_for_leave(self) -> None:
         with self._lock:
@@ -85,6 +76,15 @@ class Withheld:
                 return
         self.holding.set()
         self._released.wait()
+
+
+def _pass_on(source: socket.socket, target: socket.socket, wait_for_leave: Callable[[], None] | None) -> None:
+    with suppress(OSError):
+        while piece := source.recv(PIECE):
+            if wait_for_leave is not None:
+                wait_for_leave()
+            target.sendall(piece)
+        target.shutdown(socket.SHUT_WR)
 
 
 @contextmanager
