@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.stores import fresh_database, fresh_file, postgres_server
-from tests.whole.serving import end_what_is_left
+from tests.whole.serving import ServiceProcess, end_what_is_left
 
 
 @pytest.fixture(scope="session")
@@ -28,5 +28,7 @@ def url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
 
 @pytest.fixture(autouse=True)
 def _none_left() -> Iterator[None]:
+    # Those that several tests share were started before this, and end with the last of them.
+    shared = set(ServiceProcess.living)
     yield
-    end_what_is_left()
+    end_what_is_left(shared)

@@ -120,9 +120,9 @@ class ServiceProcess:
         return code
 
 
-def end_what_is_left() -> None:
-    """End the services that a test which failed has left, so that the next one is not blamed for them."""
-    for service in list(ServiceProcess.living):
+def end_what_is_left(shared: set[ServiceProcess]) -> None:
+    """End the services that a test which failed has left, so that the next one is not blamed for them; not the shared ones."""
+    for service in ServiceProcess.living - shared:
         service.kill()
 
 
