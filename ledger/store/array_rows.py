@@ -59,13 +59,16 @@ def write_in_arrays(cursor: Any, text: str, rows: Sequence[Sequence[Any]]) -> bo
     return True
 
 
-def send_in_arrays(ahead: SentAhead, text: str, rows: Sequence[Sequence[Any]]) -> bool:
-    """The same, sent and not waited for."""
-    together = _together(text)
-    if together is None:
-        return False
-    ahead.send(together.numbered, [kind.array_oid for kind in together.kinds], _columns(together, rows))
-    return True
+class ArraysAhead(SentAhead):
+    """Sends such statements, and waits for none."""
+
+    def send_many(self, text: str, rows: Sequence[Sequence[Any]]) -> bool:
+        """Send a statement for all rows at once; False, with nothing done, for one that has no such form."""
+        together = _together(text)
+        if together is None:
+            return False
+        self.send(together.numbered, [kind.array_oid for kind in together.kinds], _columns(together, rows))
+        return True
 
 
 def _columns(together: _Together, rows: Sequence[Sequence[Any]]) -> list[bytes | None]:

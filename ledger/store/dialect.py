@@ -104,10 +104,6 @@ class Dialect(ABC):
         """What takes statements for a driver connection without waiting for them; None where there is no such thing."""
         return None
 
-    def send_many(self, ahead: Any, text: str, rows: Sequence[Sequence[Any]]) -> bool:  # noqa: ARG002  # see above
-        """Send one statement for each row of values; False, with nothing done, where that cannot be."""
-        return False
-
     @abstractmethod
     def prepare(self, connection: Any) -> None:
         """Set up a new driver connection, and check that what it is asked to keep is kept."""
@@ -246,9 +242,9 @@ class Postgres(Dialect):
         )
         import psycopg  # noqa: PLC0415  # a SQLite store must start without it
 
-        from ledger.store import array_rows, packed_arrays, sent_ahead  # noqa: PLC0415  # they need the driver, and this module
+        from ledger.store import array_rows, packed_arrays  # noqa: PLC0415  # they need the driver, and this module
 
-        self._arrays, self._sent_ahead = array_rows, sent_ahead
+        self._write_in_arrays, self._arrays_ahead = array_rows.write_in_arrays, array_rows.ArraysAhead
         self._pack_list, self._register_arrays = packed_arrays.pack_list, packed_arrays.register_arrays
         self.errors = psycopg.Error
         self._lost = (psycopg.OperationalError, psycopg.InterfaceError)
@@ -276,16 +272,12 @@ class Postgres(Dialect):
         """The same, all rows in one statement where there are several; a row alone costs least by itself."""
         if len(rows) == 1:
             cursor.execute(self.sql(text), rows[0])
-        elif rows and not self._arrays.write_in_arrays(cursor, text, rows):
+        elif rows and not self._write_in_arrays(cursor, text, rows):
             super().run_many(cursor, text, rows)
 
     def sent_ahead(self, connection: Any) -> Any:
         """The server is another process."""
-        return self._sent_ahead.SentAhead(connection)
-
-    def send_many(self, ahead: Any, text: str, rows: Sequence[Sequence[Any]]) -> bool:
-        """Send arrays."""
-        return bool(self._arrays.send_in_arrays(ahead, text, rows))
+        return self._arrays_ahead(connection)
 
     def prepare(self, connection: Any) -> None:
         """Explicit transactions, a bounded wait for locks and time for statements, and a check that commits are durable."""

@@ -76,7 +76,7 @@ class Transaction:
         """
         if self._ahead is None:
             self._ahead = self.dialect.sent_ahead(self._connection.driver_connection)
-        if rows and not (self._ahead is not None and self.dialect.send_many(self._ahead, text, rows)):
+        if rows and not (self._ahead is not None and self._ahead.send_many(text, rows)):
             self.run_many(text, rows)
 
     def rows(self, text: str, values: Values = ()) -> list[tuple[Any, ...]]:

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from ledger.store import group_rows
 from ledger.store.engine import Store, open_store
 from ledger.store.writer import Writer
 from tests.plant import line_start, new_writer, opening
@@ -60,3 +61,11 @@ def writer(start: Callable[..., Writer]) -> Writer:
     for submission in [opening(), *line_start()]:
         begun.submit(submission, "a-lead").result(30)
     return begun
+
+
+@pytest.fixture(params=[group_rows.STRETCH, 1], ids=["whole", "ahead"])
+def stretch(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> int:
+    """Entries of a stretch: small groups go as a whole, or each entry is sent ahead."""
+    monkeypatch.setattr(group_rows, "STRETCH", request.param)
+    size: int = request.param
+    return size

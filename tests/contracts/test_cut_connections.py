@@ -10,7 +10,6 @@ import pytest
 
 from ledger.book.receipt import check_receipt
 from ledger.errors import StoreUnavailable
-from ledger.store import group_rows
 from ledger.store.engine import Store, open_store
 from ledger.store.head import read_head
 from ledger.store.rebuild import compare_views
@@ -117,14 +116,11 @@ def begun(store: Store) -> Writer:
     return writer
 
 
-@pytest.mark.parametrize("stretch", [group_rows.STRETCH, 1])
-def test_a_connection_may_be_cut_before_any_statement(
-    monkeypatch: pytest.MonkeyPatch, postgres: str, stretch: int
-) -> None:
+@pytest.mark.usefixtures("stretch")
+def test_a_connection_may_be_cut_before_any_statement(postgres: str) -> None:
     """Cut before the first, the second, ... the last statement of a group, sent ahead or not, COMMIT among them: one entry,
     answered once.
     """
-    monkeypatch.setattr(group_rows, "STRETCH", stretch)
     store, scissors = open_store(fresh_database(postgres)), Scissors(postgres)
     begun(store).stop()
     writer = new_writer(CutStore(store, scissors))

@@ -15,7 +15,6 @@ from pathlib import Path
 import pytest
 
 from ledger.errors import StoreUnavailable
-from ledger.store import group_rows
 from ledger.store.engine import Store, open_store
 from ledger.store.writer import Writer
 from tests.contracts.test_two_writers import check_one_book
@@ -153,14 +152,11 @@ def test_one_that_never_goes_on_is_ended_and_others_write(
     check_one_book(store, 9 + 1 + 20, receipts)
 
 
-@pytest.mark.parametrize("stretch", [group_rows.STRETCH, 1])
-def test_a_connection_that_falls_silent_at_any_piece_stops_nobody(
-    monkeypatch: pytest.MonkeyPatch, postgres: str, stretch: int
-) -> None:
+@pytest.mark.usefixtures("stretch")
+def test_a_connection_that_falls_silent_at_any_piece_stops_nobody(postgres: str) -> None:
     """After the first, the second, ... the last piece that a group sends, as a whole or ahead: others write, and it is
     entered once.
     """
-    monkeypatch.setattr(group_rows, "STRETCH", stretch)
     url = fresh_database(postgres)
     pieces = 0
     # The silent one's own limit is what ends its write; the other waits for that however slow the machine is.
