@@ -247,7 +247,9 @@ class Postgres(Dialect):
         self._write_in_arrays, self._arrays_ahead = array_rows.write_in_arrays, array_rows.ArraysAhead
         self._pack_list, self._register_arrays = packed_arrays.pack_list, packed_arrays.register_arrays
         self.errors = psycopg.Error
-        self._lost = (psycopg.OperationalError, psycopg.InterfaceError)
+        # The first word of a connection that was cut off for standing still is an error of its own.
+        cut_off = psycopg.errors.IdleInTransactionSessionTimeout
+        self._lost = (psycopg.OperationalError, psycopg.InterfaceError, cut_off)
         self._busy = (psycopg.errors.LockNotAvailable, psycopg.errors.DeadlockDetected)
         self._overdue = psycopg.errors.QueryCanceled
 
