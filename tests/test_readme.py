@@ -55,16 +55,32 @@ def test_ci_runs_the_test_command_of_the_readme(readme: str, project: Path) -> N
     assert "\nbash ops/test --full --install-system\n" in (project / ".ci" / "run").read_text("utf-8")
 
 
-@pytest.mark.full
-def test_demo_command_ends_well_with_an_empty_home(project: Path, tmp_path: Path) -> None:
-    """`bash ops/demo --once` sets itself up, walks through the main job and ends by itself with exit code 0."""
+def output_of(command: list[str], project: Path, home: Path) -> str:
+    """What a command prints from the project's folder, with an empty home and no terminal; it must end well."""
     ran = subprocess.run(
-        ["bash", "ops/demo", "--once"],
+        command,
         cwd=project,
-        env={"PATH": os.environ["PATH"], "HOME": str(tmp_path)},
+        env={"PATH": os.environ["PATH"], "HOME": str(home)},
         stdin=subprocess.DEVNULL,
         capture_output=True,
         text=True,
         check=False,
     )
     assert (ran.returncode, ran.stderr[-2000:] if ran.returncode else "") == (0, "")
+    return ran.stdout
+
+
+@pytest.mark.full
+def test_demo_command_ends_well_with_an_empty_home(project: Path, tmp_path: Path) -> None:
+    """`bash ops/demo --once` sets itself up, walks through the main job and ends by itself with exit code 0."""
+    assert "\nDone in " in output_of(["bash", "ops/demo", "--once"], project, tmp_path)
+
+
+@pytest.mark.full
+def test_demo_needs_no_extra(project: Path, tmp_path: Path) -> None:
+    """With the packages of `ops/runtime.lock` alone the walk ends well, and says in a line each what is not there."""
+    environment = f". ops/environment.sh; make_environment {tmp_path}/venv ops/runtime.lock"
+    walk = f'exec {tmp_path}/venv/bin/pourbook demo --once --folder "{tmp_path}/walk"'
+    said = " ".join(output_of(["bash", "-c", f"{environment}; {walk}"], project, tmp_path).split())
+    assert "no report.pdf here, since the extra evidence is not installed" in said
+    assert "stamps no time (RFC 3161) here" in said

@@ -1,45 +1,41 @@
-"""Evidence that stands alone: a dossier under a witness's word, its checks, and the same book with one digit changed.
+"""Evidence that stands alone: a dossier under a witness's word and a time stamp, its checks, and the same book forged.
 
-The witness is another party: in the demo it has a folder, a key and a state of its own, and an address of its own.
+Witness and authority are other parties: in the demo each has a folder, a key and an address of its own.
 """
 
 from __future__ import annotations
 
 import io
-import json
-import logging
 import shutil
-import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 
-from api.outgoing import Outgoing
 from api.server import serving
 from api.witness.app import witness_app
 from fixtures_demo.approvals import DONE
 from fixtures_demo.build import DemoBook
 from fixtures_demo.plant import demo_seed, demo_signers
-from ledger.application.dossier_wanted import DossierGiver, DossierWanted, write_wanted
-from ledger.application.pourbook import open_book, wall_clock_ms
+from ledger.application.pourbook import wall_clock_ms
 from ledger.application.witness import Witness
+from ledger.book.checkpoint import parse_checkpoint
+from ledger.book.instant import Instant, format_instant
 from ledger.book.policy import Policy, PolicyLog, PolicyWitness, format_policy
-from ledger.book.receipt import check_receipt
 from ledger.book.signing import Signer, Verifier, signer_from_seed
-from ledger.duties.publishing import Publishing, PublishingPlan
-from ledger.errors import Contradiction, LedgerError
+from ledger.errors import Contradiction
 from ledger.evidence.files import VERIFY_TEXT, verify_page_digest
 from ledger.evidence.trust import Trust
 from ledger.evidence.verifier import check_dossier
-from ledger.store.engine import Store, open_store
-from ledger.store.published import witness_standings
-from ledger.store.reader import open_reader
+from ledger.store.engine import open_store
+from ledger.store.published import time_tokens
 from ledger.store.witness_state import open_witness_state
 from ops.demo_walk.client import Client
 from ops.demo_walk.folder import DemoFolder
-from ops.demo_walk.forging import Digit, Forged, forge
+from ops.demo_walk.forged_book import ForgedBook
+from ops.demo_walk.parties import Parties
 from ops.demo_walk.screen import Screen
 from ops.demo_walk.sealed_report import show_report
+from ops.demo_walk.time_stamps import time_stamps
+from ops.demo_walk.words import counted
 
 CHANGED = "hardness"
 """Of the first sample that has a reading of it, one digit is changed."""
@@ -60,13 +56,15 @@ class Evidence:
         self._witness = signer_from_seed(WITNESS, demo_seed("witness", demo.seed), "witness")
 
     def show(self) -> None:
-        """Publish under the witness's word, hand over, check, forge, check again."""
-        with self._second_party() as policy:
-            self._publish(policy)
+        """Publish under the witness's word and a time stamp, hand over, check, forge, check again."""
+        place = self._folder.folder
+        with self._second_party() as policy, time_stamps(place / "third-party") as stamps:
+            parties = Parties(self._log, policy, stamps)
+            self._publish(parties)
             dossier = self._hand_over()
-            self._check(dossier, policy)
-            show_report(self._screen, self._folder, self._demo, Trust(keys=[self._log.verifier]))
-            self._forge(dossier, policy)
+            self._check(dossier, parties)
+            show_report(self._screen, self._folder, self._demo, Trust(keys=[self._log.verifier]), stamps.stamp)
+            ForgedBook(self._client, self._screen, self._folder, self._demo, parties).show(dossier)
 
     @contextmanager
     def _second_party(self) -> Iterator[Policy]:
@@ -85,26 +83,22 @@ class Evidence:
         finally:
             state.close()
 
-    def _publish(self, policy: Policy) -> None:
+    def _publish(self, parties: Parties) -> None:
         store = open_store(self._demo.url)
         try:
-            self._ask_witness(policy, store, lambda: self._client.read("/checkpoint", ""))
+            parties.ask(store, lambda: self._client.read("/checkpoint", ""))
+            size = parse_checkpoint(self._client.read("/checkpoint/published", "")).tree_size
+            with store.reading() as transaction:
+                tokens = time_tokens(transaction, size)
         finally:
             store.close()
-        note = self._client.read("/checkpoint/published", "")
-        size = note.split(b"\n", 2)[1].decode()
-        self._screen.say("a second party", f"cosigned the book's head of {int(size):,} entries: {WITNESS}")
-        self._screen.say("", "time stamps (RFC 3161) come from an authority that a plant names; the demo has none")
-
-    def _ask_witness(self, policy: Policy, store: Store, newest: Callable[[], bytes]) -> None:
-        Publishing(
-            store,
-            PublishingPlan(policy=policy),
-            Outgoing(30),
-            newest=newest,
-            keys=lambda: [self._log.verifier],
-            clock_ms=wall_clock_ms,
-        ).turn(now=True)
+        self._screen.say("a second party", f"cosigned the book's head of {size:,} entries: {WITNESS}")
+        if tokens:
+            at = format_instant(Instant(tokens[0].at_ms))[:19].replace("T", " ")
+            whose = "stamped it (RFC 3161; OpenSSL with a root of its own)"
+            self._screen.say("a third party", f"{whose}: it was there at {at} UTC")
+        else:
+            self._screen.say("a third party", f"stamps no time (RFC 3161) here: {parties.stamps.why_none}")
 
     def _hand_over(self) -> bytes:
         wanted = {"approval_file": DONE}
@@ -114,114 +108,24 @@ class Evidence:
         self._screen.say("dossier", f"of approval file {DONE}: {file} ({len(dossier) / 1e6:.1f} MB)")
         return dossier
 
-    def _check(self, dossier: bytes, policy: Policy) -> None:
-        report = check_dossier(io.BytesIO(dossier), Trust(keys=[], policy=policy))
-        counts = report.counts
+    def _check(self, dossier: bytes, parties: Parties) -> None:
+        report = check_dossier(io.BytesIO(dossier), parties.trust)
+        counts, stamped = report.counts, f", {counted(len(report.tokens), 'time stamp')}" if report.tokens else ""
         self._screen.say(
             "1 program",
-            f"pourbook verify dossier: right, {counts.balls} balls, {counts.entries} entries, quorum reached",
+            f"pourbook verify dossier: right, {counts.balls} balls, {counts.entries} entries, quorum reached{stamped}",
         )
         self._screen.say(
             "2 browser", f"verify.html in it, offline; its SHA-256 is published: {verify_page_digest()[:16]}..."
         )
-        self._screen.say("3 public tools", f"{VERIFY_TEXT} in it lists the commands (openssl, sha256sum)")
-
-    def _forge(self, dossier: bytes, policy: Policy) -> None:
-        entry, raw, receipt = _entry_with_reading(dossier)
-        place = self._folder.changed / "forged"
-        shutil.rmtree(place, ignore_errors=True)
-        place.mkdir(parents=True)
-        for file in self._folder.folder.glob(f"{self._folder.store.name}*"):
-            shutil.copyfile(file, place / file.name)
-        forged = forge(place / self._folder.store.name, entry, Digit(CHANGED, 1, _other_digit(raw)), self._log)
+        said = parties.public_tools(dossier)
+        if isinstance(said, str):
+            self._screen.say("3 public tools", f"{VERIFY_TEXT} in it lists the commands; {said}")
+            return
+        if said.wrong:
+            raise Contradiction("public tools find a dossier of the demo wrong", got=said.wrong)
         self._screen.say(
-            "forged",
-            f"a copy of the book by who holds database and key: entry {entry}, {CHANGED} {forged.before} to {forged.after}, "
-            f"{forged.rewritten:,} entries hashed and signed anew",
+            "3 public tools",
+            f"{VERIFY_TEXT} in it lists the commands; those of files, signatures and times were run here by bash and "
+            f"openssl: {len(said.right)} right, none wrong",
         )
-        unit = json.loads(raw)["said"]["records"][0]["unit"]
-        serial = str(self._client.get(f"/balls/{unit}", "auditor")["serial"])
-        self._show_deceived(place / self._folder.store.name, policy, forged, serial)
-        try:
-            check_receipt(receipt, _entry_of(place / self._folder.store.name, entry), [self._log.verifier])
-        except LedgerError as error:
-            self._screen.say("an old receipt", f"does not hold for the changed entry: {error.problem}")
-
-    def _show_deceived(self, file: Path, policy: Policy, forged: Forged, serial: str) -> None:
-        signers = demo_signers(self._demo.seed)
-        url, stem = f"sqlite:///{file}", self._demo.label_stem
-        book = open_book(url, origin=self._demo.origin, signers=signers, label_stem=stem)
-        try:
-            book.rebuild()
-            giver = DossierGiver(note=forged.checkpoint, signer=signers.dossier)
-            ball = _dossier(book.store, DossierWanted(serials=(serial,)), giver)
-            whole = _dossier(book.store, DossierWanted(approval_file=DONE), giver)
-            with _unheard():
-                self._ask_witness(policy, book.store, lambda: forged.checkpoint)
-            with book.store.reading() as transaction:
-                (standing,) = witness_standings(transaction).values()
-        finally:
-            book.close()
-        key = Trust(keys=[self._log.verifier])
-        check_dossier(io.BytesIO(ball), key)
-        self._screen.say("the key alone", f"is deceived: every hash, proof and signature of a dossier of {serial} fits")
-        self._screen.say("the policy", f"is not: {_refused(ball, Trust(keys=[], policy=policy))}")
-        self._screen.say("the witness", f"does not sign it: {standing.alarm or standing.fault}")
-        self._screen.say("the samples", f"of the approval file were drawn by the old head: {_refused(whole, key)}")
-        self._screen.say("a mirror", "that had followed the book keeps both signed heads as evidence (pourbook mirror)")
-
-
-def _dossier(store: Store, wanted: DossierWanted, giver: DossierGiver) -> bytes:
-    out = io.BytesIO()
-    with open_reader(store) as reader:
-        write_wanted(reader, out, wanted, giver)
-    return out.getvalue()
-
-
-@contextmanager
-def _unheard() -> Iterator[None]:
-    """What is logged inside is told by the walk itself."""
-    logging.disable(logging.CRITICAL)
-    try:
-        yield
-    finally:
-        logging.disable(logging.NOTSET)
-
-
-def _refused(dossier: bytes, trust: Trust) -> str:
-    try:
-        check_dossier(io.BytesIO(dossier), trust)
-    except LedgerError as error:
-        return f"{error.where}: {error.problem}"
-    raise Contradiction("the forged dossier was taken", expected="a refusal")
-
-
-def _entry_with_reading(dossier: bytes) -> tuple[int, bytes, str]:
-    """The first entry of a dossier with a reading of the quantity: its index, its bytes, its receipt."""
-    with zipfile.ZipFile(io.BytesIO(dossier)) as archive:
-        for name in archive.namelist():
-            if name.startswith("entries/"):
-                raw = archive.read(name)
-                if f'"quantity":"{CHANGED}"'.encode() in raw and b'"kind":"inspection"' in raw:
-                    index = json.loads(raw)["index"]
-                    return int(index), raw, archive.read(f"receipts/{index}.tlog-proof").decode()
-    raise Contradiction(f"no reading of {CHANGED} in the dossier")
-
-
-def _other_digit(raw: bytes) -> str:
-    """A digit other than the second of the first value read of the quantity."""
-    for record in json.loads(raw)["said"]["records"]:
-        for reading in record.get("readings", ()):
-            if reading["quantity"] == CHANGED:
-                return "5" if reading["values"][0][1] != "5" else "6"
-    raise Contradiction(f"no reading of {CHANGED} in the entry")
-
-
-def _entry_of(file: Path, index: int) -> bytes:
-    store = open_store(f"sqlite:///{file}")
-    try:
-        with open_reader(store) as reader:
-            raw: bytes = reader.entry(index).bytes
-            return raw
-    finally:
-        store.close()

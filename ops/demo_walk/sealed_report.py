@@ -14,6 +14,7 @@ from ledger.application.dossiers import USUAL_PARTS
 from ledger.errors import Contradiction, Unsupported
 from ledger.evidence.archive import Archive
 from ledger.evidence.dossier_format import REPORT
+from ledger.evidence.pdf.seal import Stamp
 from ledger.evidence.pdf_check import MAX_REPORT_BYTES
 from ledger.evidence.trust import Trust
 from ledger.evidence.verifier import check_dossier
@@ -26,10 +27,10 @@ from ops.seal_files import create_seal_file, open_seal_file
 LABEL = "printed"
 
 
-def show_report(screen: Screen, folder: DemoFolder, demo: DemoBook, trust: Trust) -> None:
+def show_report(screen: Screen, folder: DemoFolder, demo: DemoBook, trust: Trust, stamp: Stamp | None = None) -> None:
     """Export the approval file with its report, check both, and write the report beside; or say that it needs the extra."""
     try:
-        dossier, sealed = _exported(folder, demo)
+        dossier, sealed = _exported(folder, demo, stamp)
     except Unsupported as error:
         screen.say(LABEL, f"no report.pdf here, since the extra evidence is not installed ({error.mend})")
         return
@@ -40,7 +41,7 @@ def show_report(screen: Screen, folder: DemoFolder, demo: DemoBook, trust: Trust
     screen.say(LABEL, f"{sealed}: {folder.report}, with the dossier in it")
 
 
-def _exported(folder: DemoFolder, demo: DemoBook) -> tuple[bytes, str]:
+def _exported(folder: DemoFolder, demo: DemoBook, stamp: Stamp | None) -> tuple[bytes, str]:
     """The dossier with its report, and how that was sealed. Raises Unsupported without the extra.
 
     The certificate is the demo's own: it says whose the seal is meant to be, and nobody vouches for it.
@@ -48,7 +49,7 @@ def _exported(folder: DemoFolder, demo: DemoBook) -> tuple[bytes, str]:
     folder.seal.unlink(missing_ok=True)
     now = datetime.now(UTC)
     create_seal_file(folder.seal, MAKER, PASSWORD, now)
-    reporter = DossierReporter(open_seal_file(folder.seal, PASSWORD, now))
+    reporter = DossierReporter(open_seal_file(folder.seal, PASSWORD, now, stamp))
     wanted = DossierWanted(approval_file=DONE, parts=(*USUAL_PARTS, "report"))
     out, store = io.BytesIO(), open_store(demo.url)
     try:

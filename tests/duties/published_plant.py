@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +14,7 @@ from ledger.duties.publishing import Publishing, PublishingPlan
 from ledger.duties.witness_talk import Send
 from ledger.evidence.time_token import RESPONSE_TYPE
 from ledger.store.published import Published, newest_published
+from ops.demo_walk.openssl_authority import Reply, served
 from tests.api.running import SIGNERS, STEM
 from tests.evidence.openssl_tsa import OpenSslTsa
 from tests.plant import ORIGIN, START_MS, line_start, registration
@@ -76,31 +75,20 @@ def served_tsa(tsa: OpenSslTsa, asked: list[bytes] | None = None, faults: Sequen
 
     ``faults``: what it does with its first requests: ``500``, ``text`` (another media type), ``old`` (a stale answer).
     """
-    coming, door = iter(faults), threading.Lock()
+    coming = iter(faults)
     old: list[bytes] = []
 
-    class Handler(BaseHTTPRequestHandler):
-        def do_POST(self) -> None:
-            request = self.rfile.read(int(self.headers["content-length"]))
-            with door:
-                fault = next(coming, "")
-                if asked is not None:
-                    asked.append(request)
-                answer = tsa.answer(request)
-                old.append(answer)
-            self.send_response(500 if fault == "500" else 200)
-            self.send_header("content-type", "text/plain" if fault == "text" else RESPONSE_TYPE)
-            self.end_headers()
-            self.wfile.write(old[0] if fault == "old" else answer)
+    def reply(request: bytes) -> Reply:
+        fault = next(coming, "")
+        if asked is not None:
+            asked.append(request)
+        answer = tsa.answer(request)
+        old.append(answer)
+        return Reply(
+            body=old[0] if fault == "old" else answer,
+            status=500 if fault == "500" else 200,
+            media="text/plain" if fault == "text" else RESPONSE_TYPE,
+        )
 
-        def log_message(self, *_: object) -> None:
-            """Nothing."""
-
-    with ThreadingHTTPServer(("127.0.0.1", 0), Handler) as server:
-        thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.01})
-        thread.start()
-        try:
-            yield f"http://127.0.0.1:{server.server_port}/tsa"
-        finally:
-            server.shutdown()
-            thread.join()
+    with served(reply) as address:
+        yield address

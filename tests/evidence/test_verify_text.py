@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import re
-import shutil
 import subprocess
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
-from typing import NamedTuple
 
 import pytest
 from fpdf import FPDF
 
 from ledger.book.signing import format_verifier, signer_from_seed
+from ledger.errors import Unsupported
 from ledger.evidence.files import verify_text
 from ledger.evidence.pdf.seal import SealKey
+from ops.demo_walk.public_tools import TOOLS, Said, run_commands
 from tests.evidence.openssl_tsa import OpenSslTsa
 from tests.evidence.small_dossier import KEY, ORIGIN, OTHER_LOG
 from tests.evidence.tampered_archives import ARCHIVES, bit_in, put_together
@@ -24,41 +24,15 @@ from tests.evidence.tampered_books import BOOKS, TRUSTS
 from tests.evidence.tampered_contents import FORGED, LOTS, with_content
 from tests.evidence.witnessed_dossier import WITNESSES, closed_book, full_dossier
 
-TOOLS = ("bash", "unzip", "openssl", "sha256sum", "sed", "od", "cmp", "tail", "head", "tr", "pdfsig")
 NORTH, SOUTH = (format_verifier(one.verifier) for one in WITNESSES)
-
-
-class Said(NamedTuple):
-    """What the commands said was right, what was wrong, and everything that they printed."""
-
-    right: list[str]
-    wrong: list[str]
-    text: str
-
-
-def commands() -> str:
-    """The shell blocks of the page, one after another."""
-    return "".join(re.findall(r"^```sh\n(.*?)^```", verify_text().decode(), re.MULTILINE | re.DOTALL))
 
 
 def run(raw: bytes, folder: Path, key: str = KEY, **more: str) -> Said:
     """Run every command of the page on these bytes, as a reader would who pasted all of them."""
-    missing = [tool for tool in TOOLS if shutil.which(tool) is None]
-    if missing:
-        pytest.skip(f"public tools are not on this machine: {', '.join(missing)}")
-    file = folder / "handed over.zip"
-    file.write_bytes(raw)
-    path = ":".join(dict.fromkeys(str(Path(found).parent) for tool in TOOLS if (found := shutil.which(tool))))
-    environment = {"PATH": path, "DOSSIER": str(file), "KEY": key, "TMPDIR": str(folder), **more}
-    done = subprocess.run(
-        ["bash", "--noprofile", "--norc"], input=commands(), env=environment, cwd=folder, capture_output=True, text=True,
-        check=False,
-    )  # fmt: skip
-    lines = done.stdout.splitlines()
-    said = {
-        word: [line.removeprefix(word) for line in lines if line.startswith(word)] for word in ("right: ", "WRONG: ")
-    }
-    return Said(said["right: "], said["WRONG: "], done.stdout + done.stderr)
+    try:
+        return run_commands(raw, folder, {"KEY": key, **more}, tools=(*TOOLS, "sha256sum", "pdfsig"))
+    except Unsupported as error:
+        pytest.skip(error.problem)
 
 
 def test_a_good_dossier_is_right_in_every_case(tmp_path: Path) -> None:

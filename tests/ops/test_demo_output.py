@@ -6,6 +6,7 @@ import datetime as dt
 import io
 import os
 import re
+import shutil
 import signal
 import sqlite3
 import subprocess
@@ -29,9 +30,12 @@ from ledger.evidence.verifier import check_dossier
 from ops.demo_walk.folder import DemoFolder
 from ops.demo_walk.looking import JOBS
 from ops.demo_walk.people import PASSWORD
+from ops.demo_walk.public_tools import TOOLS
 from ops.demo_walk.screen import Screen
 from ops.demo_walk.sealed_report import show_report
+from ops.demo_walk.time_stamps import time_stamps
 from tests.fixtures_demo.said_readings import SaidBook, read_said, resting_on, soft_units
+from tests.ops.demo_text import answers, found, labels, section, told
 
 COMMAND = [sys.executable, "-m", "ops.demo"]
 
@@ -55,40 +59,6 @@ def walked(project: Path, demo_folder: Path) -> str:
     )
     assert (ran.returncode, ran.stderr) == (0, "")
     return ran.stdout
-
-
-def section(walked: str, number: int) -> str:
-    """One of the ten parts of what was printed."""
-    return re.split(r"^\d+ ", walked, flags=re.MULTILINE)[number]
-
-
-def told(walked: str) -> dict[str, str]:
-    """What is said under each trouble's title, in the order printed, lines joined."""
-    parts = re.split(r"^  - (.{1,16}?)  +", section(walked, 5), flags=re.MULTILINE)[1:]
-    return {title: " ".join(text.split()) for title, text in zip(parts[::2], parts[1::2], strict=True)}
-
-
-def answers(walked: str) -> dict[str, str]:
-    """What is said under each label of the verdicts, lines joined."""
-    told_of: dict[str, str] = {}
-    for line in section(walked, 4).splitlines()[1:]:
-        label, text = line[2:20].rstrip(), line[21:].strip()
-        if text:
-            key = label or next(reversed(told_of))
-            told_of[key] = f"{told_of.get(key, '')} {text}".strip()
-    return told_of
-
-
-def labels(part: str) -> list[str]:
-    """The labels of a part, in the order printed."""
-    return [line[2:20].rstrip() for line in part.splitlines() if re.match(r"  [a-z]", line)]
-
-
-def found(pattern: str, text: str) -> tuple[str, ...]:
-    """The groups of a pattern that must be there."""
-    match = re.search(pattern, text)
-    assert match is not None, (pattern, text)
-    return match.groups()
 
 
 @pytest.fixture(scope="module")
@@ -304,7 +274,8 @@ def test_pages_are_told_with_who_may_sign_in(walked: str) -> None:
 def test_the_report_is_sealed_and_holds_its_dossier(walked: str, demo_folder: Path) -> None:
     """Section 9 says whose the seal is and where the file lies; the dossier in it is right by the demo's key."""
     shown = " ".join(section(walked, 9).split())
-    assert f"the report is sealed by {MAKER}, without a time stamp" in shown
+    how = "with a time stamp" if shutil.which("openssl") else "without a time stamp"
+    assert f"the report is sealed by {MAKER}, {how}" in shown
     assert "approval-file.pdf, with the dossier in it" in shown
     pdf = (demo_folder / "approval-file.pdf").read_bytes()
     report = check_dossier(io.BytesIO(embedded_dossier(pdf)), [(demo_folder / "checkpoint.vkey").read_text().strip()])
@@ -323,6 +294,46 @@ def test_without_the_extra_the_demo_says_so_in_one_line(
 
     assert "no report.pdf here, since the extra evidence is not installed" in " ".join(out.getvalue().split())
     assert len(out.getvalue().splitlines()) <= 2
+
+
+def test_without_the_extra_no_time_is_stamped_and_the_walk_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """There is nobody to ask, and the reason."""
+    monkeypatch.setitem(sys.modules, "rfc3161_client", None)
+
+    with time_stamps(tmp_path / "third-party") as stamps:
+        assert ((), (), None, None) == (stamps.authorities, stamps.roots, stamps.root_file, stamps.stamp)
+
+    assert "not installed" in stamps.why_none
+
+
+@pytest.mark.skipif(not all(map(shutil.which, TOOLS)), reason=f"it takes {', '.join(TOOLS)}")
+def test_the_forged_book_is_found_by_each_other_party(walked: str) -> None:
+    """The key alone is deceived; policy, witness, time stamp, openssl, samples and an old receipt are not."""
+    shown = section(walked, 9)
+    parties = ["a second party", "a third party", "dossier", "program", "browser", "public tools", "printed", "forged"]
+    asked = [
+        "the key alone",
+        "the policy",
+        "the witness",
+        "the time stamp",
+        "the samples",
+        "a mirror",
+        "an old receipt",
+    ]
+    assert [re.sub(r"^[0-9] ", "", label) for label in re.findall(r"^  (\S.{0,17}?)  +\S", shown, re.MULTILINE)] == [
+        *parties,
+        *asked,
+    ]
+    text = " ".join(shown.split())
+    assert "stamped it (RFC 3161; OpenSSL with a root of its own): it was there at" in text
+    assert "quorum reached, 1 time stamp" in text
+    assert re.search(r"were run here by bash and openssl: 9 right, none wrong", text)
+    assert "quorum of witnesses is not reached" in text
+    assert "does not extend the one that it holds" in text
+    assert "tokens/third-party.tsr: time token is over other bytes; openssl ts -verify says so too" in text
+    assert "inclusion proof leads to another root" in text
 
 
 def test_output_is_plain_without_a_terminal(walked: str) -> None:
@@ -345,11 +356,8 @@ def test_data_lies_where_it_is_said(walked: str, demo_folder: Path) -> None:
         "hardness.svg",
         "letter.pdf",
         "notice.pdf",
-        "survival.svg",
-        "approval-file.pdf",
-        "checkpoint.vkey",
-        "demo.json",
     } <= names
+    assert {"survival.svg", "approval-file.pdf", "checkpoint.vkey", "demo.json"} <= names
     assert (demo_folder / "demo.json").stat().st_mode & 0o077 == 0
 
 

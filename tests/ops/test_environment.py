@@ -24,7 +24,7 @@ def place(tmp_path: Path, project: Path) -> Path:
     (tmp_path / "ops").mkdir()
     for name in ("environment.sh", "demo", "test"):
         shutil.copy(project / "ops" / name, tmp_path / "ops" / name)
-    for name in ("runtime.lock", "dev.lock"):
+    for name in ("evidence.lock", "dev.lock"):
         (tmp_path / "ops" / name).write_text(LOCK, "utf-8")
     for locked in ("browser/axe", "outside/epcis2"):
         shutil.copytree(project / "tests" / locked, tmp_path / "tests" / locked)
