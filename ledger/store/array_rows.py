@@ -29,11 +29,12 @@ _INSERT = re.compile(
     r'INSERT INTO ("[a-z_]+") \(((?:"[a-z_0-9]+"(?:, )?)+)\) VALUES \((?:\?(?:, )?)+\)( ON CONFLICT[^?]*)?'
 )
 _DELETE = re.compile(r'DELETE FROM ("[a-z_]+") WHERE ((?:"[a-z_0-9]+" = \?(?: AND )?)+)')
+_UPDATE = re.compile(r'UPDATE ("[a-z_]+") SET ((?:"[a-z_0-9]+" = \?(?:, )?)+) WHERE ("[a-z_0-9]+" = [0-9]+)')
 _KEY = re.compile(r" ON CONFLICT \(([^)]*)\) DO UPDATE")
 _NAME = re.compile(r'"([a-z_0-9]+)"')
 
 
-class _Together(NamedTuple):
+class Together(NamedTuple):
     """A statement for many rows: its text for the driver, and how each column is packed.
 
     ``key``: gives the key of a row, where two rows of one key would be refused in one statement; else None.
@@ -52,10 +53,10 @@ class _Together(NamedTuple):
 
 def write_in_arrays(cursor: Any, text: str, rows: Sequence[Sequence[Any]]) -> bool:
     """Execute a statement for all rows at once; False, with nothing done, for one that has no such form."""
-    together = _together(text)
+    together = together_of(text)
     if together is None:
         return False
-    cursor.execute(together.text, _columns(together, rows))
+    cursor.execute(together.text, columns_of(together, rows))
     return True
 
 
@@ -64,14 +65,14 @@ class ArraysAhead(SentAhead):
 
     def send_many(self, text: str, rows: Sequence[Sequence[Any]]) -> bool:
         """Send a statement for all rows at once; False, with nothing done, for one that has no such form."""
-        together = _together(text)
+        together = together_of(text)
         if together is None:
             return False
-        self.send(together.numbered, [kind.array_oid for kind in together.kinds], _columns(together, rows))
+        self.send(together.numbered, [kind.array_oid for kind in together.kinds], columns_of(together, rows))
         return True
 
 
-def _columns(together: _Together, rows: Sequence[Sequence[Any]]) -> list[bytes | None]:
+def columns_of(together: Together, rows: Sequence[Sequence[Any]]) -> list[bytes | None]:
     """The arrays of a statement. Raises NumericValueOutOfRange."""
     if together.key is not None:
         last = dict(zip(map(together.key, rows), rows, strict=True))
@@ -92,20 +93,28 @@ def _column(kind: ArrayKind, column: Sequence[Any]) -> bytes | None:
 
 # The statements of every table, under each of the suffixes that views have.
 @lru_cache(maxsize=1024)
-def _together(text: str) -> _Together | None:
+def together_of(text: str) -> Together | None:
+    """The form for many rows of an INSERT, of a DELETE by key, or of an UPDATE of one row; None for any other statement."""
     if found := _INSERT.fullmatch(text):
         table, names, conflict = found[1], _NAME.findall(found[2]), found[3] or ""
         kinds = _kinds(table, names)
         if kinds is not None:
             into = f"INSERT INTO {table} ({found[2]}) SELECT * FROM {_unnested(kinds)}{conflict}"
-            return _Together(into, kinds, _key_of(conflict, names))
+            return Together(into, kinds, _key_of(conflict, names))
     if found := _DELETE.fullmatch(text):
         table, names = found[1], _NAME.findall(found[2])
         kinds = _kinds(table, names)
         if kinds is not None:
             columns = ", ".join(f'"{name}"' for name in names)
             gone = f"DELETE FROM {table} WHERE ({columns}) IN (SELECT * FROM {_unnested(kinds)})"
-            return _Together(gone, kinds, None)
+            return Together(gone, kinds, None)
+    if found := _UPDATE.fullmatch(text):
+        table, names = found[1], _NAME.findall(found[2])
+        kinds = _kinds(table, names)
+        if kinds is not None:
+            columns = ", ".join(f'"{name}"' for name in names)
+            put = f"UPDATE {table} SET ({columns}) = (SELECT * FROM {_unnested(kinds)}) WHERE {found[3]}"
+            return Together(put, kinds, None)
     return None
 
 

@@ -131,7 +131,7 @@ class Committer:
         if self._transaction is None:
             self._transaction = self._store.transaction()
         transaction = self._transaction
-        transaction.begin_write()
+        transaction.begin_group()
         head = read_head(transaction, lock=True)
         asked.extend(more(len(asked)))
         self._told = check_writable(transaction, self._reopens)
@@ -239,6 +239,8 @@ class Committer:
         alone = any(draft.asked.alone for draft in group.drafts)
         note_changes(transaction, self._told, frontier.size - len(hashes), frontier.size, None if alone else changed)
         write_head(transaction, head)
+        # An error of these is none of the commit's.
+        transaction.settle()
         try:
             self._store.commit(transaction)
         except self._store.dialect.errors as error:

@@ -25,6 +25,9 @@ from ledger.store.blocks import insert_in_blocks
 BUSY_MS = 15_000
 """How long a connection waits for another one's lock, in milliseconds."""
 
+_LIMITS_TRANSACTIONS = 170_000
+"""The first version of PostgreSQL with ``transaction_timeout``, as ``server_version_num``."""
+
 WAL_PAGES = 8_192
 """WAL pages (4 KiB) before SQLite copies them back: large, so that the copying adds few flushes to each commit."""
 
@@ -84,6 +87,11 @@ class Dialect(ABC):
         self.statement_ms = 0
         """How long one statement may take on a connection that is opened from now on; 0: as long as it does."""
 
+    @property
+    def begin_group(self) -> str:
+        """How a group of entries begins to write: as any other, with a limit to the whole where the database knows one."""
+        return self.begin_write
+
     @abstractmethod
     def sql(self, text: str) -> str:
         """The statement in the driver's form."""
@@ -99,6 +107,10 @@ class Dialect(ABC):
     def run_many(self, cursor: Any, text: str, rows: Sequence[Sequence[Any]]) -> None:
         """Execute one statement for each row of values."""
         cursor.executemany(self.sql(text), rows)
+
+    def gathered(self, connection: Any) -> Any:  # noqa: ARG002  # SQLite is no message away
+        """What takes statements for a driver connection until they go together; None where there is no such thing."""
+        return None
 
     def sent_ahead(self, connection: Any) -> Any:  # noqa: ARG002  # SQLite works on the thread that asks it
         """What takes statements for a driver connection without waiting for them; None where there is no such thing."""
@@ -240,18 +252,29 @@ class Postgres(Dialect):
         self.begin_write = (
             f"{self.begin_write}; SET LOCAL idle_in_transaction_session_timeout = {max(busy_ms // 2, 1_000)}"
         )
+        self._limits_transactions = False
         import psycopg  # noqa: PLC0415  # a SQLite store must start without it
 
-        from ledger.store import array_rows, packed_arrays  # noqa: PLC0415  # they need the driver, and this module
+        from ledger.store import array_rows, gathered, packed_arrays  # noqa: PLC0415  # they need the driver, and this module
 
         self._write_in_arrays, self._arrays_ahead = array_rows.write_in_arrays, array_rows.ArraysAhead
+        self._gathered = gathered.Gathered
         self._pack_list, self._register_arrays = packed_arrays.pack_list, packed_arrays.register_arrays
         self.errors = psycopg.Error
         # The first word of a connection that was cut off for standing still is an error of its own.
-        cut_off = psycopg.errors.IdleInTransactionSessionTimeout
-        self._lost = (psycopg.OperationalError, psycopg.InterfaceError, cut_off)
+        cut_off = (psycopg.errors.IdleInTransactionSessionTimeout, psycopg.errors.TransactionTimeout)
+        self._lost = (psycopg.OperationalError, psycopg.InterfaceError, *cut_off)
         self._busy = (psycopg.errors.LockNotAvailable, psycopg.errors.DeadlockDetected)
         self._overdue = psycopg.errors.QueryCanceled
+
+    @property
+    def begin_group(self) -> str:
+        """In the middle of a message longer than one write of libpq's, no other limit ends a transaction that stands still.
+
+        The whole may take four times as long as others wait for its lock. A commit is not counted.
+        """
+        limit = f"; SET LOCAL transaction_timeout = {4 * max(self.busy_ms, 1_000)}" if self._limits_transactions else ""
+        return self.begin_write + limit
 
     @staticmethod
     @cache
@@ -277,6 +300,10 @@ class Postgres(Dialect):
         elif rows and not self._write_in_arrays(cursor, text, rows):
             super().run_many(cursor, text, rows)
 
+    def gathered(self, connection: Any) -> Any:
+        """A message, and a plan, for all of them."""
+        return self._gathered(connection)
+
     def sent_ahead(self, connection: Any) -> Any:
         """The server is another process."""
         return self._arrays_ahead(connection)
@@ -284,6 +311,7 @@ class Postgres(Dialect):
     def prepare(self, connection: Any) -> None:
         """Explicit transactions, a bounded wait for locks and time for statements, and a check that commits are durable."""
         connection.autocommit = True
+        self._limits_transactions = connection.info.server_version >= _LIMITS_TRANSACTIONS
         self._register_arrays(connection)
         connection.execute(
             f"SET lock_timeout = {self.busy_ms}; SET statement_timeout = {self.statement_ms}; "

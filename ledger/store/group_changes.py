@@ -12,7 +12,7 @@ from collections.abc import Iterable
 
 from ledger.line.rows import Row
 from ledger.line.views import VIEW_OF
-from ledger.store.store_settings import CHANGES, put_setting
+from ledger.store.store_settings import CHANGES, PUT_SETTING
 from ledger.store.transaction import Transaction
 from ledger.store.view_tables import VIEW_TABLES
 
@@ -37,7 +37,7 @@ def note_changes(
     """
     names = ALL if rows is None else ",".join(sorted(_NAMES[row] for row in rows))
     earlier = told.split(";")[1 - KEPT :] if told else []
-    put_setting(transaction, CHANGES, ";".join([*earlier, f"{before} {after} {names}"]))
+    transaction.put_many(PUT_SETTING, [(CHANGES, ";".join([*earlier, f"{before} {after} {names}"]))])
 
 
 def changed_views(told: str, before: int, after: int) -> frozenset[type[Row]] | None:

@@ -42,7 +42,7 @@ class GroupRows:
     def enter_entries(self, group: Group) -> None:
         """Enter the entries that are not entered yet."""
         drafts, self._entered = group.drafts[self._entered :], len(group.drafts)
-        enter = self._transaction.send_many if self._ahead else self._transaction.run_many
+        enter = self._transaction.send_many if self._ahead else self._transaction.put_many
         enter(_ENTRY, entry_rows(drafts, group.recorded_ms))
         openings = opening_rows(drafts)
         if openings:
@@ -79,7 +79,7 @@ def store_changes(transaction: Transaction, state: State, suffix: str = "", *, a
     ``ahead``: nobody waits for it (`Transaction.send_many`).
     """
     changes = state.take_changes()
-    enter = transaction.send_many if ahead else transaction.run_many
+    enter = transaction.send_many if ahead else transaction.put_many
     for row, (rows, gone) in changes.items():
         table = VIEW_TABLES[row]
         if gone:

@@ -37,7 +37,7 @@ def read_head(transaction: Transaction, *, lock: bool = False) -> Head:
 
 def write_head(transaction: Transaction, head: Head) -> None:
     """Replace the head; the trigger refuses a smaller size."""
-    transaction.run(_UPDATE, head)
+    transaction.put_many(_UPDATE, [head])
 
 
 # Asked for with every receipt, of the same few notes: the writer's own, the stored one, the published one.

@@ -14,7 +14,7 @@ from typing import Any
 
 from psycopg import Connection, OperationalError, errors, pq
 
-_FAILED = frozenset({pq.ExecStatus.FATAL_ERROR, pq.ExecStatus.BAD_RESPONSE})
+FAILED = frozenset({pq.ExecStatus.FATAL_ERROR, pq.ExecStatus.BAD_RESPONSE})
 
 
 class SentAhead:
@@ -50,17 +50,17 @@ class SentAhead:
             found = self._answer()
             if found.status == pq.ExecStatus.PIPELINE_SYNC:
                 waiting -= 1
-            elif found.status in _FAILED:
+            elif found.status in FAILED:
                 failed.append(found)
         self._pgconn.exit_pipeline_mode()
         if failed:
-            raise _error(failed[0])
+            raise error_of(failed[0])
 
     def _answer(self) -> pq.abc.PGresult:
         """The next result; between those of two statements libpq gives one that is none. Raises psycopg.Error."""
         found = self._next() or self._next()
         if self._pgconn.status != pq.ConnStatus.OK and found is not None:
-            raise _error(found)
+            raise error_of(found)
         if found is None:
             raise OperationalError("connection is lost")
         return found
@@ -78,7 +78,8 @@ class SentAhead:
             self._pgconn.consume_input()
 
 
-def _error(found: pq.abc.PGresult) -> Exception:
+def error_of(found: pq.abc.PGresult) -> Exception:
+    """The driver's error for a result that has failed."""
     state = (found.error_field(pq.DiagnosticField.SQLSTATE) or b"").decode()
     message = pq.error_message(found)
     try:

@@ -93,7 +93,7 @@ def load_edge(transaction: Transaction, size: int) -> Edge:
 def store_tiles(transaction: Transaction, tiles: Sequence[Tile]) -> None:
     """Enter tiles, or widen the ones that stand; a full one is never replaced (trigger)."""
     if tiles:
-        transaction.run_many(_UPSERT, tiles)
+        transaction.put_many(_UPSERT, tiles)
 
 
 class StoredTiles:

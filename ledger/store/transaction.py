@@ -31,17 +31,29 @@ class Transaction:
         self._sql = dialect.sql
         self._ahead: Any = None
         """What was sent ahead (`send_many`); None where nothing ever was."""
+        self._gathered: Any = None
+        """What is to be written together (`put_many`); None where nothing ever was."""
 
     @property
     def _cursor(self) -> Any:
-        """The cursor, once what was sent ahead is done. Raises what went wrong with that."""
+        """The cursor, once what was sent ahead or gathered is done. Raises what went wrong with that."""
+        self.settle()
+        return self._held
+
+    def settle(self) -> None:
+        """Write what was gathered, and wait for what was sent ahead. Raises what went wrong with either."""
         if self._ahead is not None:
             self._ahead.settle()
-        return self._held
+        if self._gathered is not None:
+            self._gathered.settle()
 
     def begin_write(self) -> None:
         """Begin as the one who may write. On SQLite this takes the lock; on PostgreSQL the head row is the lock."""
         self._cursor.execute(self.dialect.begin_write)
+
+    def begin_group(self) -> None:
+        """The same, for as long as a group of entries may take at most (`Dialect.begin_group`)."""
+        self._cursor.execute(self.dialect.begin_group)
 
     def begin_read(self) -> None:
         """Begin a consistent look at the whole store."""
@@ -79,6 +91,18 @@ class Transaction:
         if rows and not (self._ahead is not None and self._ahead.send_many(text, rows)):
             self.run_many(text, rows)
 
+    def put_many(self, text: str, rows: Sequence[Values]) -> None:
+        """The same, by the next thing that is asked at the latest, together with what else was put until then.
+
+        None of that may rest on another's rows. What is asked next raises what went wrong with it.
+        """
+        if self._ahead is not None:
+            self._ahead.settle()
+        if self._gathered is None:
+            self._gathered = self.dialect.gathered(self._connection.driver_connection)
+        if rows and not (self._gathered is not None and self._gathered.put_many(text, rows)):
+            self.run_many(text, rows)
+
     def rows(self, text: str, values: Values = ()) -> list[tuple[Any, ...]]:
         """All rows of a query."""
         self._cursor.execute(self._sql(text), values, **self._asking)
@@ -109,10 +133,15 @@ class Transaction:
 
     def discard(self) -> None:
         """Close a connection whose state is not known."""
+        # SQLite ends the transaction of a connection only with the last statement on it, which the cursor may hold.
+        with suppress(self.dialect.errors):
+            self._held.close()
         self._connection.invalidate()
 
     def _give_up_ahead(self) -> None:
-        """Wait for what was sent ahead, whatever became of it."""
+        """Wait for what was sent ahead, whatever became of it, and drop what was gathered."""
+        if self._gathered is not None:
+            self._gathered.forget()
         if self._ahead is not None:
             with suppress(self.dialect.errors):
                 self._ahead.settle()

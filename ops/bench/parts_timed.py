@@ -43,6 +43,8 @@ PLACES: tuple[tuple[str, str, str], ...] = (
     ("ledger.store.group_rows", "request_rows", ROWS),
     ("ledger.store.transaction", "Transaction.run", WRITING),
     ("ledger.store.transaction", "Transaction.run_many", WRITING),
+    ("ledger.store.transaction", "Transaction.put_many", WRITING),
+    ("ledger.store.transaction", "Transaction.settle", WRITING),
     ("ledger.store.transaction", "Transaction.row", READING),
     ("ledger.store.transaction", "Transaction.rows", READING),
     ("ledger.store.engine", "Store.commit", COMMIT),

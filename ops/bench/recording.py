@@ -30,19 +30,24 @@ class _Recorded(Transaction):
     written: list[Written]
 
     def begin_write(self) -> None:
-        """Begin the next entry."""
+        """Begin what belongs to no entry."""
         super().begin_write()
         self.written.append(Written({}, {}))
 
-    def run(self, text: str, values: Values = ()) -> int:
-        """Keep the head."""
-        self._keep(text, [values])
-        return super().run(text, values)
+    def begin_group(self) -> None:
+        """Begin the next entry."""
+        super().begin_group()
+        self.written.append(Written({}, {}))
 
     def run_many(self, text: str, rows: Sequence[Values]) -> None:
         """Keep the rows."""
         self._keep(text, rows)
         super().run_many(text, rows)
+
+    def put_many(self, text: str, rows: Sequence[Values]) -> None:
+        """Keep the rows, each statement by itself."""
+        if rows:
+            self.run_many(text, rows)
 
     def _keep(self, text: str, rows: Sequence[Values]) -> None:
         found = _TABLE.match(text)

@@ -12,6 +12,8 @@ from typing import Any, NamedTuple
 import psycopg
 from sqlalchemy import Engine, event
 
+from ledger.store.array_rows import Together
+from ledger.store.gathered import Gathered, one_statement
 from ledger.store.packed_arrays import register_arrays
 
 _PLANNED = re.compile(r"\s*(SELECT|INSERT|UPDATE|DELETE|WITH)\b")
@@ -63,10 +65,18 @@ def recorded() -> Iterator[Recorded]:
         else:
             connection.cursor_factory = Kept
 
+    run = Gathered.run
+
+    def run_kept(self: Gathered, parts: tuple[Together, ...], values: list[Any]) -> None:
+        keep(one_statement(parts), values)
+        run(self, parts, values)
+
     event.listen(Engine, "connect", watch)
+    Gathered.run = run_kept  # type: ignore[method-assign]  # it goes past the driver's cursors
     try:
         yield found
     finally:
+        Gathered.run = run  # type: ignore[method-assign]
         live.clear()
         event.remove(Engine, "connect", watch)
 

@@ -108,9 +108,9 @@ def test_every_table_takes_many_rows_as_it_takes_each(transaction: Transaction, 
     _make(transaction, table, "__one", "__plain", "__arrays")
     rows = _rows(table, 30)
     _row_by_row(transaction, _insert(table, "__one"), rows)
-    assert array_rows._together(_insert(table, "__plain")) is not None
+    assert array_rows.together_of(_insert(table, "__plain")) is not None
     transaction.run_many(_insert(table, "__plain"), rows)
-    assert array_rows._together(_upsert(table, "__arrays")) is not None
+    assert array_rows.together_of(_upsert(table, "__arrays")) is not None
     transaction.run_many(_upsert(table, "__arrays"), rows)
     expected = _held(transaction, f"{table}__one")
     assert 30 == len(expected)
@@ -133,7 +133,7 @@ def test_rows_are_replaced_and_deleted_by_their_keys(transaction: Transaction, t
     for text, values in ((view.upsert, rows), (view.upsert, again), (view.delete, gone)):
         _row_by_row(transaction, text("__one"), values)
         transaction.run_many(text("__arrays"), values)
-        assert array_rows._together(text("__arrays")) is not None
+        assert array_rows.together_of(text("__arrays")) is not None
     assert 12 == len(_held(transaction, f"{table}__one"))
     assert _held(transaction, f"{table}__one") == _held(transaction, f"{table}__arrays")
 

@@ -63,6 +63,11 @@ class CutTransaction(Transaction):
         self._scissors.statement(self)
         super().begin_write()
 
+    def begin_group(self) -> None:
+        """See Transaction."""
+        self._scissors.statement(self)
+        super().begin_group()
+
     def commit(self) -> None:
         """See Transaction."""
         self._scissors.statement(self)
@@ -82,6 +87,11 @@ class CutTransaction(Transaction):
         """See Transaction."""
         self._scissors.statement(self)
         super().send_many(text, rows)
+
+    def put_many(self, text: str, rows: Sequence[Sequence[Any]]) -> None:
+        """See Transaction."""
+        self._scissors.statement(self)
+        super().put_many(text, rows)
 
     def rows(self, text: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """See Transaction."""

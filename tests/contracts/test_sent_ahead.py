@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +35,16 @@ def transaction(postgres: str) -> Iterator[Transaction]:
     yield begun
     begun.close()
     store.close()
+
+
+Enter = Callable[[Transaction, str, Sequence[Sequence[Any]]], None]
+
+
+@pytest.fixture(params=[Transaction.send_many, Transaction.put_many], ids=["sent", "put"])
+def enter(request: pytest.FixtureRequest) -> Enter:
+    """Rows sent ahead of the answer, or put aside to go with others: both are there for whatever is asked next."""
+    way: Enter = request.param
+    return way
 
 
 def mixed() -> list[Any]:
@@ -101,23 +111,23 @@ def test_a_file_is_written_as_a_whole(monkeypatch: pytest.MonkeyPatch, tmp_path:
     assert whole == outcome(f"sqlite:///{tmp_path / 'another.db'}")
 
 
-def test_what_was_sent_ahead_is_there_for_whatever_is_asked_next(transaction: Transaction) -> None:
+def test_it_is_there_for_whatever_is_asked_next(transaction: Transaction, enter: Enter) -> None:
     """A query waits for it and sees it; a statement without a form for many rows is executed at once."""
-    transaction.send_many(INTO, [("a", "1"), ("b", "2")])
-    transaction.send_many(INTO, [])
-    transaction.send_many(INTO, [("c", "3")])
+    enter(transaction, INTO, [("a", "1"), ("b", "2")])
+    enter(transaction, INTO, [])
+    enter(transaction, INTO, [("c", "3")])
     assert [("a", "1"), ("b", "2"), ("c", "3")] == transaction.rows(
         'SELECT "name", "value" FROM "setting" WHERE length("name") = 1 ORDER BY "name"'
     )
     transaction.run('CREATE TEMPORARY TABLE "strange" ("a" int)')
-    transaction.send_many('INSERT INTO "strange" ("a") VALUES (?)', [(1,), (2,)])
+    enter(transaction, 'INSERT INTO "strange" ("a") VALUES (?)', [(1,), (2,)])
     assert [(1,), (2,)] == transaction.rows('SELECT "a" FROM "strange" ORDER BY "a"')
 
 
-def test_more_than_a_connection_holds_at_once_goes_through(transaction: Transaction) -> None:
+def test_more_than_a_connection_holds_at_once_goes_through(transaction: Transaction, enter: Enter) -> None:
     """Forty megabytes in pieces of four, none of which fits into the way there as a whole."""
     for number in range(10):
-        transaction.send_many(INTO, [(f"n-{number}-{row}", "x" * 40_000) for row in range(100)])
+        enter(transaction, INTO, [(f"n-{number}-{row}", "x" * 40_000) for row in range(100)])
     assert (1_000, 40_000_000) == transaction.row(
         """SELECT count(*), sum(length("value"))::int8 FROM "setting" WHERE "name" LIKE 'n-%'"""
     )
@@ -132,21 +142,21 @@ def test_more_than_a_connection_holds_at_once_goes_through(transaction: Transact
     ],
 )
 def test_the_first_fault_is_raised_by_whatever_is_asked_next(
-    transaction: Transaction, ask: Callable[[Transaction], object]
+    transaction: Transaction, ask: Callable[[Transaction], object], enter: Enter
 ) -> None:
     """A gap between entries, not that the transaction was aborted by it; taken back, the connection serves on."""
-    transaction.send_many(INTO, [("a", "1")])
-    transaction.send_many(ENTRY, [(5, b"h", b"raw", 0)])
-    transaction.send_many(INTO, [("b", "2")])
+    enter(transaction, INTO, [("a", "1")])
+    enter(transaction, ENTRY, [(5, b"h", b"raw", 0)])
+    enter(transaction, INTO, [("b", "2")])
     with pytest.raises(psycopg.errors.RestrictViolation, match="next index"):
         ask(transaction)
     transaction.rollback()
     transaction.begin_write()
     assert [] == transaction.rows("""SELECT "name" FROM "setting" WHERE "name" IN ('a', 'b')""")
-    transaction.send_many(ENTRY, [(5, b"h", b"raw", 0)])
+    enter(transaction, ENTRY, [(5, b"h", b"raw", 0)])
     transaction.rollback()
     transaction.begin_write()
-    transaction.send_many(INTO, [("a", "1"), ("b", "2")])
+    enter(transaction, INTO, [("a", "1"), ("b", "2")])
     transaction.commit()
 
 
@@ -175,15 +185,15 @@ def test_a_connection_that_is_lost_meanwhile_is_told_as_lost(postgres: str) -> N
     store.close()
 
 
-def test_a_number_beyond_64_bits_is_refused_before_it_is_sent(transaction: Transaction) -> None:
-    """As where it is not sent ahead."""
+def test_a_number_beyond_64_bits_is_refused_before_it_is_sent(transaction: Transaction, enter: Enter) -> None:
+    """As where its row goes by itself."""
     with pytest.raises(psycopg.DataError):
-        transaction.send_many(ENTRY, [(2**63, b"h", b"raw", 0)])
+        enter(transaction, ENTRY, [(2**63, b"h", b"raw", 0)])
 
 
-def test_stores_differ_in_whether_they_work_beside(store: Store) -> None:
-    """A server does, a file does not; both take what is sent ahead."""
+def test_stores_differ_in_whether_they_work_beside(store: Store, enter: Enter) -> None:
+    """A server does, a file does not; both take what goes later."""
     assert (store.dialect.name == "postgresql") == store.dialect.works_beside
     with store.writing() as transaction:
-        transaction.send_many(INTO, [("a", "1"), ("b", "2")])
+        enter(transaction, INTO, [("a", "1"), ("b", "2")])
         assert [(2,)] == transaction.rows("""SELECT count(*) FROM "setting" WHERE "name" IN ('a', 'b')""")
