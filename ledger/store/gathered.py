@@ -2,8 +2,8 @@
 
 A group of a few entries writes into a dozen tables; a message for each would cost more than the rows. The parts of one
 statement see the store as it was before it, so none may rest on another's rows (PostgreSQL 18, section 7.8.4): those of a
-group have tables of their own, or other rows of them. They are sent with libpq itself: the driver would take a long statement apart
-anew at each run.
+group have tables of their own, or other rows of them.  They are sent with libpq itself: the driver would take a long
+statement apart anew at each run.
 """
 
 from __future__ import annotations

@@ -37,9 +37,6 @@ from ops.demo_walk.sealed_report import show_report
 from ops.demo_walk.time_stamps import time_stamps
 from ops.demo_walk.words import counted
 
-CHANGED = "hardness"
-"""Of the first sample that has a reading of it, one digit is changed."""
-
 WITNESS = "second-party.example/witness"
 
 
