@@ -67,8 +67,10 @@ class Dialect(ABC):
     and neither for the writer of entries. Empty where a write locks the whole store anyway."""
     hold_tables: tuple[str, ...]
     take_tables: tuple[str, ...]
+    take_own: tuple[str, ...]
     """Statements over a list of tables: until this transaction ends nobody may exchange them; or nobody else may even
-    read them. None where a transaction sees the tables of its beginning anyway."""
+    read them, others' tables or those that nobody but the server's own upkeep is at. None where a transaction sees the
+    tables of its beginning anyway."""
     unhurried: tuple[str, ...] = ()
     """Statements after which those of this transaction may take as long as they do."""
     before_fold: tuple[str, ...]
@@ -157,6 +159,7 @@ class Sqlite(Dialect):
     move_lock = ""
     hold_tables = ()
     take_tables = ()
+    take_own = ()
     # Temporary tables of a large book do not fit into memory.
     before_fold = ("PRAGMA temp_store=FILE", "PRAGMA temp.cache_size=-65536")
     after_fold = ()
@@ -238,6 +241,8 @@ class Postgres(Dialect):
     hold_tables = ("LOCK TABLE {} IN ACCESS SHARE MODE",)
     # Shorter than the server's search for deadlocks, so that it is this transaction that gives way to readers.
     take_tables = ("SET LOCAL lock_timeout = 200", "LOCK TABLE {} IN ACCESS EXCLUSIVE MODE")
+    # Longer than that search: with it the server ends its vacuum of a table that somebody else wants.
+    take_own = ("SET LOCAL lock_timeout = 5000", "LOCK TABLE {} IN ACCESS EXCLUSIVE MODE")
     # A prepared statement that was planned while its table was empty would read the whole of it for ever.
     before_fold = ("SET enable_seqscan = off", "SET statement_timeout = 0")
     after_fold = ("RESET enable_seqscan",)

@@ -126,6 +126,8 @@ def _exchanged(transaction: Transaction, span: EntryRange) -> bool:
     transaction.begin_write()
     try:
         read_head(transaction, lock=True)
+        for statement in transaction.dialect.take_own:
+            transaction.run(statement.format(beside))
         for statement in transaction.dialect.take_tables:
             transaction.run(statement.format(f'ONLY "entry", {standing}'))
     except transaction.dialect.errors as error:

@@ -170,10 +170,13 @@ class _Rebuild:
         return size
 
     def _take_views(self) -> bool:
-        """Have the standing views to oneself; whether that could be had without a long wait."""
+        """Have the tables beside and the standing views to oneself; whether that could be had without a long wait."""
         dialect, transaction = self._store.dialect, self._transaction
+        own = ", ".join(quoted(table.name + BESIDE) for table in VIEW_TABLES.values())
         names = ", ".join(quoted(table.name) for table in VIEW_TABLES.values() if table_exists(transaction, table.name))
         try:
+            for statement in dialect.take_own:
+                transaction.run(statement.format(own))
             for statement in dialect.take_tables if names else ():
                 transaction.run(statement.format(names))
         except dialect.errors as error:

@@ -15,9 +15,10 @@ from ledger.store.engine import Store, open_store
 from ledger.store.long_look import open_long_reader
 from ledger.store.reader import open_reader
 from ledger.store.rebuild import compare_views, rebuild_views
+from ledger.store.view_tables import BESIDE
 from ledger.store.writer import Writer
-from tests.plant import ORIGIN, SIGNER, registration
-from tests.stores import every_row
+from tests.plant import ORIGIN, SIGNER, line_start, new_writer, opening, registration
+from tests.stores import every_row, fresh_database
 
 BALLS = 12
 
@@ -171,3 +172,28 @@ def test_a_rebuild_gives_way_to_a_long_look(told: Writer, url: str) -> None:
                 rebuild_views(impatient)
         told.submit(registration(2_000), "a-engraver").result(30)
         assert reader.one(Unit, "U-002000") is None
+
+
+def test_upkeep_of_the_tables_beside_is_waited_for(postgres: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The server analyses what was just filled, and the exchange waits longer for that than for people's looks."""
+    monkeypatch.setattr(rebuild, "CHUNK", 4)
+    store = open_store(fresh_database(postgres))
+    writer = new_writer(store)
+    writer.start()
+    for submission in [opening(), *line_start()]:
+        writer.submit(submission, "a-lead").result(30)
+    writer.stop()
+    upkeep = store.transaction()
+    upkeep.begin_write()
+    ended = threading.Timer(0.6, upkeep.rollback)
+
+    def take_and_end_later(done: int, _size: int) -> None:
+        if done == 4:
+            upkeep.run(f'LOCK TABLE "unit{BESIDE}" IN SHARE UPDATE EXCLUSIVE MODE')
+            ended.start()
+
+    rebuild_views(store, take_and_end_later)
+    ended.join()
+    upkeep.close()
+    assert [] == compare_views(store)
+    store.close()
