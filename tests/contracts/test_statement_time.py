@@ -65,10 +65,10 @@ def held(url: str, *statements: str) -> Iterator[None]:
         yield
 
 
-def wait_beyond_limit(url: str, waiting: Future[Any]) -> None:
-    """Return once the server says that a statement has waited for three times what one may take."""
+def wait_beyond_limit(url: str, waiting: Future[Any], times: int = 3) -> None:
+    """Return once the server says that a statement has waited for so many times what one may take."""
     with psycopg.connect(url, autocommit=True) as watcher:
-        while watcher.execute(WAITED, (3 * LIMIT_S,)).fetchone() == (0,):
+        while watcher.execute(WAITED, (times * LIMIT_S,)).fetchone() == (0,):
             assert not waiting.done()
 
 
@@ -160,10 +160,13 @@ def test_cleaning_after_an_erasure_takes_as_long_as_it_does(database: str, limit
 
 
 def test_a_commit_waits_for_the_standby_however_long() -> None:
-    """A commit that is cut short would be acknowledged without the standby: it is not answered until the standby is there."""
+    """A commit that is cut short would be acknowledged without the standby: it is not answered until the standby is there.
+
+    Neither what a statement may take ends it nor what a group may, here four seconds.
+    """
     with postgres_server() as server:
         url = fresh_database(server)
-        store = open_store(url, statement_s=LIMIT_S)
+        store = open_store(url, statement_s=LIMIT_S, busy_ms=1_000)
         writer = new_writer(store)
         writer.start()
         writer.submit(opening(), "a-lead").result(30)
@@ -173,7 +176,7 @@ def test_a_commit_waits_for_the_standby_however_long() -> None:
             while other.execute("SHOW synchronous_standby_names").fetchone() != ("nobody",):
                 pass
             entered = [writer.submit(submission, "a-lead") for submission in line_start()]
-            wait_beyond_limit(url, entered[-1])
+            wait_beyond_limit(url, entered[-1], 6)
             assert not entered[-1].done()
             other.execute("ALTER SYSTEM RESET synchronous_standby_names")
             other.execute("SELECT pg_reload_conf()")
