@@ -92,6 +92,15 @@ def line_start(lot: str = "SL-1", count: int = 2_000) -> list[Submission]:
     return [said(f"start-{number}", record) for number, record in enumerate(records)]
 
 
+def begun(store: Store, count: int = 2_000) -> Writer:
+    """A writer on the store, its line begun with a shell lot of ``count``."""
+    writer = new_writer(store)
+    writer.start()
+    for submission in [opening(), *line_start(count=count)]:
+        writer.submit(submission, "a-lead").result(30)
+    return writer
+
+
 def registration(number: int, *, lot: str = "SL-1", key: str | None = None) -> Submission:
     """One ball: engraved with a prior number, and weighed."""
     ball = {

@@ -26,10 +26,20 @@ from ledger.store.truth_tables import TRUTH
 from ledger.store.view_tables import VIEW_TABLES
 
 _INSERT = re.compile(
-    r'INSERT INTO ("[a-z_]+") \(((?:"[a-z_0-9]+"(?:, )?)+)\) VALUES \((?:\?(?:, )?)+\)( ON CONFLICT[^?]*)?'
+    r'INSERT INTO (?P<table>"[a-z_]+") \((?P<columns>(?:"[a-z_0-9]+"(?:, )?)+)\) VALUES \((?:\?(?:, )?)+\)'
+    r"(?P<rest>(?: ON CONFLICT[^?]*)?)"
 )
-_DELETE = re.compile(r'DELETE FROM ("[a-z_]+") WHERE ((?:"[a-z_0-9]+" = \?(?: AND )?)+)')
-_UPDATE = re.compile(r'UPDATE ("[a-z_]+") SET ((?:"[a-z_0-9]+" = \?(?:, )?)+) WHERE ("[a-z_0-9]+" = [0-9]+)')
+_DELETE = re.compile(r'DELETE FROM (?P<table>"[a-z_]+") WHERE (?P<columns>(?:"[a-z_0-9]+" = \?(?: AND )?)+)(?P<rest>)')
+_UPDATE = re.compile(
+    r'UPDATE (?P<table>"[a-z_]+") SET (?P<columns>(?:"[a-z_0-9]+" = \?(?:, )?)+)(?P<rest> WHERE "[a-z_0-9]+" = [0-9]+)'
+)
+_OVER_ROWS = {
+    _INSERT: "INSERT INTO {table} ({columns}) {rows}{rest}",
+    _DELETE: "DELETE FROM {table} WHERE ({columns}) IN ({rows})",
+    _UPDATE: "UPDATE {table} SET ({columns}) = ({rows}){rest}",
+}
+"""A statement for one row, and the same over ``rows``, a query of its columns."""
+
 _KEY = re.compile(r" ON CONFLICT \(([^)]*)\) DO UPDATE")
 _NAME = re.compile(r'"([a-z_0-9]+)"')
 
@@ -44,11 +54,11 @@ class Together(NamedTuple):
     kinds: tuple[ArrayKind, ...]
     key: Any
 
-    @property
-    def numbered(self) -> bytes:
-        """The text for the server itself: ``$1``, ``$2``... for its parameters."""
-        first, *parts = self.text.split("%s")
-        return "".join([first, *(f"${number}{part}" for number, part in enumerate(parts, 1))]).encode()
+
+def numbered(text: str) -> bytes:
+    """A text for the driver as the server itself takes it: ``$1``, ``$2``... for its parameters."""
+    first, *parts = text.split("%s")
+    return "".join([first, *(f"${number}{part}" for number, part in enumerate(parts, 1))]).encode()
 
 
 def write_in_arrays(cursor: Any, text: str, rows: Sequence[Sequence[Any]]) -> bool:
@@ -68,7 +78,7 @@ class ArraysAhead(SentAhead):
         together = together_of(text)
         if together is None:
             return False
-        self.send(together.numbered, [kind.array_oid for kind in together.kinds], columns_of(together, rows))
+        self.send(numbered(together.text), [kind.array_oid for kind in together.kinds], columns_of(together, rows))
         return True
 
 
@@ -95,26 +105,18 @@ def _column(kind: ArrayKind, column: Sequence[Any]) -> bytes | None:
 @lru_cache(maxsize=1024)
 def together_of(text: str) -> Together | None:
     """The form for many rows of an INSERT, of a DELETE by key, or of an UPDATE of one row; None for any other statement."""
-    if found := _INSERT.fullmatch(text):
-        table, names, conflict = found[1], _NAME.findall(found[2]), found[3] or ""
+    for form, over_rows in _OVER_ROWS.items():
+        found = form.fullmatch(text)
+        if found is None:
+            continue
+        table, names, rest = found["table"], _NAME.findall(found["columns"]), found["rest"]
         kinds = _kinds(table, names)
-        if kinds is not None:
-            into = f"INSERT INTO {table} ({found[2]}) SELECT * FROM {_unnested(kinds)}{conflict}"
-            return Together(into, kinds, _key_of(conflict, names))
-    if found := _DELETE.fullmatch(text):
-        table, names = found[1], _NAME.findall(found[2])
-        kinds = _kinds(table, names)
-        if kinds is not None:
-            columns = ", ".join(f'"{name}"' for name in names)
-            gone = f"DELETE FROM {table} WHERE ({columns}) IN (SELECT * FROM {_unnested(kinds)})"
-            return Together(gone, kinds, None)
-    if found := _UPDATE.fullmatch(text):
-        table, names = found[1], _NAME.findall(found[2])
-        kinds = _kinds(table, names)
-        if kinds is not None:
-            columns = ", ".join(f'"{name}"' for name in names)
-            put = f"UPDATE {table} SET ({columns}) = (SELECT * FROM {_unnested(kinds)}) WHERE {found[3]}"
-            return Together(put, kinds, None)
+        if kinds is None:
+            return None
+        columns, rows = ", ".join(f'"{name}"' for name in names), f"SELECT * FROM {_unnested(kinds)}"
+        return Together(
+            over_rows.format(table=table, columns=columns, rows=rows, rest=rest), kinds, _key_of(rest, names)
+        )
     return None
 
 

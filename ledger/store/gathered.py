@@ -15,7 +15,7 @@ from typing import Any
 
 from psycopg import Connection, pq
 
-from ledger.store.array_rows import Together, columns_of, together_of
+from ledger.store.array_rows import Together, columns_of, numbered, together_of
 from ledger.store.sent_ahead import FAILED, error_of
 
 PREPARED = 32
@@ -115,6 +115,4 @@ def one_statement(parts: Sequence[Together]) -> str:
 
 @lru_cache(maxsize=256)
 def _written(parts: tuple[Together, ...]) -> tuple[bytes, list[int]]:
-    first, *rest = one_statement(parts).split("%s")
-    text = "".join([first, *(f"${number}{part}" for number, part in enumerate(rest, 1))])
-    return text.encode(), [kind.array_oid for part in parts for kind in part.kinds]
+    return numbered(one_statement(parts)), [kind.array_oid for part in parts for kind in part.kinds]

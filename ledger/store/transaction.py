@@ -69,7 +69,7 @@ class Transaction:
 
     def rollback(self) -> None:
         """Take it back; harmless where no transaction is open."""
-        self._give_up_ahead()
+        self._give_up()
         self._connection.rollback()
 
     def run(self, text: str, values: Values = ()) -> int:
@@ -127,7 +127,7 @@ class Transaction:
 
     def close(self) -> None:
         """Give the connection back to the pool, taking back what was not committed."""
-        self._give_up_ahead()
+        self._give_up()
         self._held.close()
         self._connection.close()
 
@@ -138,7 +138,7 @@ class Transaction:
             self._held.close()
         self._connection.invalidate()
 
-    def _give_up_ahead(self) -> None:
+    def _give_up(self) -> None:
         """Wait for what was sent ahead, whatever became of it, and drop what was gathered."""
         if self._gathered is not None:
             self._gathered.forget()

@@ -32,9 +32,9 @@ keyUsage = critical,digitalSignature
 subjectKeyIdentifier = hash
 authorityKeyIdentifier = keyid
 [tsa_config1]
-serial = {folder}/serial
-signer_cert = {folder}/tsa.crt
-signer_key = {folder}/tsa.key
+serial = serial
+signer_cert = tsa.crt
+signer_key = tsa.key
 signer_digest = sha256
 default_policy = 1.2.3.4.1
 other_policies = 1.2.3.4.5
@@ -43,7 +43,7 @@ accuracy = secs:1, millisecs:500
 ess_cert_id_alg = sha256
 {more}
 """
-"""As tsa(1) and x509v3_config(5) of OpenSSL describe it; the policies are the examples of its own documentation."""
+"""As tsa(1) and x509v3_config(5) of OpenSSL describe it, its files by their names in the folder where it runs; the policies are the examples of its own documentation."""
 
 
 class OpenSslAuthority:
@@ -64,9 +64,9 @@ class OpenSslAuthority:
             raise Unsupported("openssl is not on the path", mend="install OpenSSL 3")
         self.folder = folder
         folder.mkdir(parents=True, exist_ok=True)
-        more = f"certs = {folder}/root.crt" if with_chain else ""
+        more = "certs = root.crt" if with_chain else ""
         said = f"extendedKeyUsage = {usage}" if usage else ""
-        config = _CONFIG.format(folder=folder, usage=said, digests=digests, more=more)
+        config = _CONFIG.format(usage=said, digests=digests, more=more)
         (folder / "tsa.cnf").write_text(config, encoding="utf-8")
         (folder / "serial").write_text("01\n", encoding="utf-8")
         key = ["-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes"]
@@ -75,18 +75,8 @@ class OpenSslAuthority:
             "-config", "tsa.cnf", "-extensions", "ca",
         )  # fmt: skip
         self._run(
-            "req",
-            "-new",
-            *key,
-            "-keyout",
-            "tsa.key",
-            "-out",
-            "tsa.csr",
-            "-subj",
-            f"/CN={name} TSA",
-            "-config",
-            "tsa.cnf",
-        )
+            "req", "-new", *key, "-keyout", "tsa.key", "-out", "tsa.csr", "-subj", f"/CN={name} TSA", "-config", "tsa.cnf",
+        )  # fmt: skip
         self._run(
             "x509", "-req", "-in", "tsa.csr", "-CA", "root.crt", "-CAkey", "root.key", "-CAcreateserial", "-days", str(days),
             "-out", "tsa.crt", "-extfile", "tsa.cnf", "-extensions", "tsa",

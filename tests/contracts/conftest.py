@@ -10,6 +10,7 @@ import pytest
 
 from ledger.store import group_rows
 from ledger.store.engine import Store, open_store
+from ledger.store.transaction import Transaction
 from ledger.store.writer import Writer
 from tests.plant import line_start, new_writer, opening
 from tests.stores import fresh_database, fresh_file, postgres_server
@@ -36,6 +37,23 @@ def store(url: str) -> Iterator[Store]:
     opened = open_store(url, busy_ms=5_000)
     yield opened
     opened.close()
+
+
+@pytest.fixture
+def served(postgres: str) -> Iterator[Store]:
+    """An empty store of PostgreSQL."""
+    opened = open_store(fresh_database(postgres))
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def transaction(served: Store) -> Iterator[Transaction]:
+    """A write on it, taken back where it was not committed."""
+    begun = served.transaction()
+    begun.begin_write()
+    yield begun
+    begun.close()
 
 
 @pytest.fixture

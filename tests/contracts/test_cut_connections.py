@@ -14,8 +14,7 @@ from ledger.store.engine import Store, open_store
 from ledger.store.head import read_head
 from ledger.store.rebuild import compare_views
 from ledger.store.transaction import Transaction
-from ledger.store.writer import Writer
-from tests.plant import ORIGIN, VERIFIER, line_start, new_writer, opening, registration
+from tests.plant import ORIGIN, VERIFIER, begun, new_writer, registration
 from tests.stores import fresh_database
 
 WAITING = "SELECT count(*) FROM pg_locks WHERE NOT granted AND pid <> pg_backend_pid() AND pid = ANY(%s)"
@@ -115,15 +114,6 @@ class CutStore(Store):
     def transaction(self) -> Transaction:
         """A connection that may be cut."""
         return CutTransaction(self)
-
-
-def begun(store: Store) -> Writer:
-    """A writer on the store, its line begun."""
-    writer = new_writer(store)
-    writer.start()
-    for submission in [opening(), *line_start()]:
-        writer.submit(submission, "a-lead").result(30)
-    return writer
 
 
 @pytest.mark.usefixtures("stretch")

@@ -15,7 +15,7 @@ from ledger.store.engine import Store, open_store
 from ledger.store.reader import open_reader
 from ledger.store.rebuild import compare_views
 from ledger.store.writer import Writer
-from tests.plant import ORIGIN, VERIFIER, line_start, new_writer, opening, registration
+from tests.plant import ORIGIN, VERIFIER, begun, new_writer, registration
 from tests.stores import every_row, fresh_database, fresh_file
 
 PLENTY = 1_000_000
@@ -64,15 +64,6 @@ def disk(tmp_path: Path) -> Iterator[SmallDisk]:
     made.store.close()
 
 
-def begun(store: Store) -> Writer:
-    """A writer on the store, its line begun."""
-    writer = new_writer(store)
-    writer.start()
-    for submission in [opening(), *line_start(count=100_000)]:
-        writer.submit(submission, "a-lead").result(30)
-    return writer
-
-
 def enter_until_full(writer: Writer) -> tuple[dict[int, str], int]:
     """Register balls until one is not taken: receipts of those that were, and the number of that one."""
     receipts: dict[int, str] = {}
@@ -88,7 +79,7 @@ def enter_until_full(writer: Writer) -> tuple[dict[int, str], int]:
 
 def test_a_full_file_takes_nothing_by_halves(disk: SmallDisk) -> None:
     """The submission that finds no room changes no row; reads are answered; with room it is entered under its key."""
-    writer = begun(disk.store)
+    writer = begun(disk.store, 100_000)
     disk.fill()
     receipts, refused = enter_until_full(writer)
     before = every_row(disk.store)
@@ -106,7 +97,7 @@ def test_a_full_file_takes_nothing_by_halves(disk: SmallDisk) -> None:
 
 def test_a_group_that_finds_no_room_is_told_to_each(disk: SmallDisk) -> None:
     """Of many that wait on a full store every one is answered, entered or told to send it again; none twice."""
-    writer = begun(disk.store)
+    writer = begun(disk.store, 100_000)
     disk.fill()
     waiting = [writer.submit(registration(number), "a-engraver") for number in range(1, 200)]
     errors = [one.exception(60) for one in waiting]
@@ -121,7 +112,7 @@ def test_a_group_that_finds_no_room_is_told_to_each(disk: SmallDisk) -> None:
 
 def test_a_store_that_is_full_at_the_start_starts_once_there_is_room(disk: SmallDisk) -> None:
     """A writer that cannot store a missing checkpoint for want of room may fail, and leaves the book as it was."""
-    writer = begun(disk.store)
+    writer = begun(disk.store, 100_000)
     disk.fill()
     receipts, refused = enter_until_full(writer)
     writer.stop()
@@ -152,7 +143,7 @@ def _fail_by(store: Store, state: str, times: int) -> None:
 def test_a_fault_of_the_server_that_passes_costs_no_answer(postgres: str, state: str, times: int) -> None:
     """What the server could not do once or twice is done again: one entry, answered once."""
     store = open_store(fresh_database(postgres))
-    writer = begun(store)
+    writer = begun(store, 100_000)
     _fail_by(store, state, times)
     entered = writer.submit(registration(1), "a-engraver").result(60)
     check_receipt(entered.receipt, entered.entry_bytes, [VERIFIER], ORIGIN)
@@ -165,7 +156,7 @@ def test_a_fault_of_the_server_that_passes_costs_no_answer(postgres: str, state:
 def test_a_server_whose_disk_stays_full_is_told_as_unavailable(postgres: str) -> None:
     """Who waits on a server without room is told to send it again; once there is room the same key is entered."""
     store = open_store(fresh_database(postgres))
-    writer = begun(store)
+    writer = begun(store, 100_000)
     _fail_by(store, FAULTS["disk full"], 5)
     before = every_row(store)
     error = writer.submit(registration(1), "a-engraver").exception(60)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
 from typing import Any
 
 import psycopg
@@ -16,32 +15,14 @@ from ledger.store.engine import Store, open_store
 from ledger.store.gathered import one_statement
 from ledger.store.rebuild import rebuild_views
 from ledger.store.transaction import Transaction
-from ledger.store.writer import Writer
 from tests.contracts.statement_record import recorded
-from tests.plant import line_start, new_writer, opening, registration
+from tests.plant import begun, new_writer, opening, registration
 from tests.stores import fresh_database
 
 SETTING = 'INSERT INTO "setting" ("name", "value") VALUES (?, ?)'
 REQUEST = 'INSERT INTO "request" ("key", "author", "index", "digest") VALUES (?, ?, ?, ?)'
 HEAD = 'UPDATE "head" SET "size" = ?, "recorded_ms" = ? WHERE "id" = 1'
 PREPARED = "SELECT count(*)::int8 FROM pg_prepared_statements WHERE name LIKE 'pourbook%'"
-
-
-@pytest.fixture
-def store(postgres: str) -> Iterator[Store]:
-    """An empty store of PostgreSQL."""
-    opened = open_store(fresh_database(postgres))
-    yield opened
-    opened.close()
-
-
-@pytest.fixture
-def transaction(store: Store) -> Iterator[Transaction]:
-    """A write on it."""
-    begun = store.transaction()
-    begun.begin_write()
-    yield begun
-    begun.close()
 
 
 def put(transaction: Transaction, name: str) -> None:
@@ -108,22 +89,11 @@ def test_what_was_gathered_goes_with_a_rollback(transaction: Transaction) -> Non
     assert [] == transaction.rows("""SELECT "name" FROM "setting" WHERE "name" = 'a'""")
 
 
-def begun(store: Store, start: Callable[..., Writer]) -> Writer:
-    """A writer whose line has begun, one entry a group."""
-    writer = start(on=store)
-    for submission in [opening(), *line_start()]:
-        writer.submit(submission, "a-lead").result(30)
-    return writer
-
-
 def test_a_group_of_a_few_writes_once(postgres: str) -> None:
     """Its entry, its request, every view it changes, notes and head: one statement, and the commit after it."""
     with recorded() as found:
         store = open_store(fresh_database(postgres))
-        writer = new_writer(store)
-        writer.start()
-        for submission in [opening(), *line_start()]:
-            writer.submit(submission, "a-lead").result(30)
+        writer = begun(store)
         found.clear()
         writer.submit(registration(1), "a-lead").result(30)
         writer.stop()
@@ -136,21 +106,20 @@ def test_a_group_of_a_few_writes_once(postgres: str) -> None:
     assert 'UPDATE "head"' in writes[0]
 
 
-def test_views_may_be_exchanged_and_groups_refused_between_two_groups(
-    store: Store, start: Callable[..., Writer]
-) -> None:
+def test_views_may_be_exchanged_and_groups_refused_between_two_groups(served: Store) -> None:
     """What was prepared for the tables of before goes to those that stand there now."""
-    writer = begun(store, start)
+    writer = begun(served)
     for number in range(1, 7):
         writer.submit(registration(number), "a-lead").result(30)
     with pytest.raises(LedgerError):
         writer.submit(Submission(key="again", records=registration(3).records), "a-lead").result(30)
     for number in range(7, 13):
         writer.submit(registration(number), "a-lead").result(30)
-    rebuild_views(store)
+    rebuild_views(served)
     for number in range(13, 16):
         writer.submit(registration(number), "a-lead").result(30)
-    with store.reading() as transaction:
+    writer.stop()
+    with served.reading() as transaction:
         assert [(15,)] == transaction.rows('SELECT count(*) FROM "serial"')
 
 
@@ -171,10 +140,10 @@ def test_a_fault_of_the_rows_is_none_of_the_commit(postgres: str, monkeypatch: p
     store.close()
 
 
-def test_a_connection_that_is_lost_is_told_as_lost(postgres: str, store: Store) -> None:
+def test_a_connection_that_is_lost_is_told_as_lost(postgres: str, served: Store) -> None:
     """Prepared or not."""
     for runs in (0, 5):
-        lost = store.transaction()
+        lost = served.transaction()
         lost.begin_write()
         for number in range(runs):
             put(lost, f"a{number}")
@@ -183,5 +152,5 @@ def test_a_connection_that_is_lost_is_told_as_lost(postgres: str, store: Store) 
             other.execute("SELECT pg_terminate_backend(%s, 30000)", (pid,))
         with pytest.raises(psycopg.Error) as raised:
             put(lost, "b")
-        assert store.dialect.is_lost(raised.value)
+        assert served.dialect.is_lost(raised.value)
         lost.discard()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -24,17 +24,6 @@ from tests.stores import every_row, fresh_database
 
 INTO = 'INSERT INTO "setting" ("name", "value") VALUES (?, ?)'
 ENTRY = 'INSERT INTO "entry" ("index", "hash", "bytes", "recorded_ms") VALUES (?, ?, ?, ?)'
-
-
-@pytest.fixture
-def transaction(postgres: str) -> Iterator[Transaction]:
-    """A write on an empty store of PostgreSQL."""
-    store = open_store(fresh_database(postgres))
-    begun = store.transaction()
-    begun.begin_write()
-    yield begun
-    begun.close()
-    store.close()
 
 
 Enter = Callable[[Transaction, str, Sequence[Sequence[Any]]], None]

@@ -17,7 +17,7 @@ from ledger.store.reader import open_reader
 from ledger.store.rebuild import compare_views, rebuild_views
 from ledger.store.view_tables import BESIDE
 from ledger.store.writer import Writer
-from tests.plant import ORIGIN, SIGNER, line_start, new_writer, opening, registration
+from tests.plant import ORIGIN, SIGNER, begun, registration
 from tests.stores import every_row, fresh_database
 
 BALLS = 12
@@ -178,11 +178,7 @@ def test_upkeep_of_the_tables_beside_is_waited_for(postgres: str, monkeypatch: p
     """The server analyses what was just filled, and the exchange waits longer for that than for people's looks."""
     monkeypatch.setattr(rebuild, "CHUNK", 4)
     store = open_store(fresh_database(postgres))
-    writer = new_writer(store)
-    writer.start()
-    for submission in [opening(), *line_start()]:
-        writer.submit(submission, "a-lead").result(30)
-    writer.stop()
+    begun(store).stop()
     upkeep = store.transaction()
     upkeep.begin_write()
     ended = threading.Timer(0.6, upkeep.rollback)
