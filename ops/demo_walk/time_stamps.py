@@ -56,4 +56,4 @@ def time_stamps(place: Path) -> Iterator[TimeStamps]:
 
 def _made(place: Path) -> OpenSslAuthority:
     shutil.rmtree(place, ignore_errors=True)
-    return OpenSslAuthority(place, name="Demo, worth nothing elsewhere,")
+    return OpenSslAuthority(place, name="Demo only")
