@@ -33,8 +33,8 @@ def sign_in(browser: Browser, address: str, name: str, password: str) -> Any:
         raise Refused("form of sign-in is not there", got=status)
     page.fill("input[name=name]", name)
     page.fill("input[name=password]", password)
-    page.press("input[name=password]", "Enter")
-    page.wait_for_load_state()
+    with page.expect_navigation():
+        page.press("input[name=password]", "Enter")
     if page.url == f"{address}{SIGN_IN}":
         raise Refused("sign-in was refused", got=page.inner_text("main"))
     cookies = context.storage_state()

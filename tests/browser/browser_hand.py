@@ -37,16 +37,14 @@ class BrowserHand(Hand):
     def send(self, action: str, nth: int = 0, /, **typed: str | list[str]) -> httpx.Response:
         """Fill in a form and press its button; the page that follows, as an answer that leads there."""
         form = self._filled(action, nth, typed)
-        form.locator("button[type=submit]:not([formaction])").last.click()
-        seen = self._seen()
+        seen = self._pressed(form.locator("button[type=submit]:not([formaction])").last)
         refused = self.tab.locator(".refused:visible").count() > 0
         return httpx.Response(422 if refused else 303, text=seen.text, headers={"location": self.tab.url})
 
     def start(self, stage: str, **typed: str | list[str]) -> None:
         """Fill in the form of a pour, and press the button that begins it."""
         form = self._filled(f"/station/{stage}/pour", 0, typed)
-        form.locator(f"button[formaction='/station/{stage}/start']").click()
-        self._seen()
+        self._pressed(form.locator(f"button[formaction='/station/{stage}/start']"))
 
     def close(self) -> None:
         """Close every page; nothing went wrong in any."""
@@ -54,6 +52,11 @@ class BrowserHand(Hand):
         for tab, _ in self._watches:
             tab.context.close()
         assert [] == [trouble for _, watch in self._watches for trouble in watch.troubles]
+
+    def _pressed(self, button: Locator) -> httpx.Response:
+        with self.tab.expect_navigation():  # a press is answered before the page that it leads to is there
+            button.click()
+        return self._seen()
 
     def _seen(self) -> httpx.Response:
         self.page = httpx.Response(200, text=self.tab.content(), request=httpx.Request("GET", self.tab.url))

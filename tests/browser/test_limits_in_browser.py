@@ -136,7 +136,8 @@ def test_without_scripts_the_form_leads_to_the_answer(browsing: Browsing) -> Non
     page = opened(browsing, ASKED, "quality", Look(scripts=False))
     page.get_by_role("link", name="Show the answer").click()
     expect(page.locator("#answer-title")).to_contain_text("balls against usbc-2026")
-    page.get_by_role("button", name="Judge these balls").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Judge these balls").click()
     assert "/limits/answer" == urlsplit(page.url).path
     expect(page.locator("#answer-title")).to_contain_text("balls against usbc-2026")
 

@@ -30,6 +30,7 @@ TAKEN = connections_of(Settings())
 @pytest.fixture
 def pooled(url: str) -> Iterator[Store]:
     """A store with the connections of one service, for which nobody waits long."""
+    open_store(url).close()  # the tables are made under the usual limits
     store = open_store(url, busy_ms=200, connections=TAKEN.own)
     yield store
     store.close()

@@ -62,7 +62,9 @@ def _holding_the_head(store: Store) -> tuple[Transaction, Head]:
 
 def test_a_writer_that_stands_still_does_not_stop_the_others(server: str) -> None:
     """A process paused while it holds the head is cut off by the server; another writes on, and what it held is gone."""
-    store = open_store(fresh_database(server), busy_ms=BUSY_MS)
+    url = fresh_database(server)
+    open_store(url).close()  # the tables are made under the usual limits
+    store = open_store(url, busy_ms=BUSY_MS)
     first = new_writer(store)
     first.start()
     first.submit(opening(), "a-lead").result(30)

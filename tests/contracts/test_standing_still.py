@@ -62,6 +62,7 @@ store.close()
 @contextmanager
 def writing(url: str, busy_ms: int = BUSY_MS) -> Iterator[Writer]:
     """A writer that waits no longer than ``busy_ms``."""
+    open_store(url).close()  # the tables are made under the usual limits
     store = open_store(url, busy_ms=busy_ms)
     made = new_writer(store)
     made.start()

@@ -166,6 +166,7 @@ def test_a_commit_waits_for_the_standby_however_long() -> None:
     """
     with postgres_server() as server:
         url = fresh_database(server)
+        open_store(url).close()  # the tables are made under the usual limits
         store = open_store(url, statement_s=LIMIT_S, busy_ms=1_000)
         writer = new_writer(store)
         writer.start()

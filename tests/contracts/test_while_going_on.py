@@ -163,7 +163,7 @@ def exchanged_meanwhile(url: str) -> tuple[list[int], threading.Event]:
 
 def test_a_rebuild_gives_way_to_a_long_look(told: Writer, url: str) -> None:
     """Where views that are looked at cannot be exchanged, a rebuild gives up after its wait, and writers go on."""
-    with closing(open_store(url, busy_ms=400)) as impatient, open_long_reader(impatient) as reader:
+    with closing(open_store(url, busy_ms=6_000)) as impatient, open_long_reader(impatient) as reader:
         assert BALLS + 9 == reader.head().size
         if impatient.dialect.name == "sqlite":
             assert BALLS + 9 == rebuild_views(impatient)
