@@ -171,6 +171,29 @@ def test_two_tabs_send_each_record_once(service: StationService, context: Browse
     assert 2 == len(posts)
 
 
+def test_a_tap_is_told_as_kept_while_another_tab_is_without_an_answer(
+    service: StationService, context: BrowserContext
+) -> None:
+    """The other tab has its turn at the list and does not end it: what is recorded here waits, the next number follows."""
+    page = engraving(context)
+    other = context.new_page()
+    other.goto("/station")
+    account = page.locator("#queue").get_attribute("data-account")
+    other.evaluate(
+        "name => new Promise(held => { navigator.locks.request(name, () => { held(); return new Promise(() => {}); }); })",
+        f"pourbook-queue {account}",
+    )
+    serial = register_and_see(page)
+    expect(page.locator(WAITING)).to_have_count(1)
+    assert serial != number(page)
+    assert [] == service.balls()
+
+    other.close()
+    emptied(page)
+    assert [serial] == serials(service)
+    expect(page.locator("#queue [data-list=sent] > li")).to_have_count(1)
+
+
 def test_a_gateway_without_its_service_is_no_answer(service: StationService, context: BrowserContext) -> None:
     """502, 503 and 504 keep the record; it goes out when the service answers."""
     page = engraving(context)

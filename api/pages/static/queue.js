@@ -17,6 +17,7 @@ import { showList } from "/static/queue-list.js";
 const HERE = "/station/here";
 const NO_ANSWER_MS = 15000;
 const FIRST_MS = 2000;
+const TURN_MS = 3000;
 const PAUSES_S = [2, 4, 8, 15, 30, 60];
 
 const place = document.getElementById("queue");
@@ -80,8 +81,17 @@ async function send(item) {
 }
 
 // Send what waits, in order. One tab at a time does it, where the browser can tell (Web Locks; else the key protects).
+// Who recorded something is not left without a word while another tab, or an earlier question, is without an answer.
 function sendAll() {
-  turn = turn.then(() => alone(sendInOrder)).catch((error) => console.error("queue:", error));
+  const waits = setTimeout(async () => {
+    keptFor();
+    await show();
+  }, TURN_MS);
+  const work = () => {
+    clearTimeout(waits);
+    return sendInOrder();
+  };
+  turn = turn.then(() => alone(work)).catch((error) => console.error("queue:", error)).finally(() => clearTimeout(waits));
   return turn;
 }
 
@@ -135,9 +145,14 @@ function tell(key, answer) {
   else renewed(form);
 }
 
+// The forms of this page whose records wait are free for the next ones.
+function keptFor() {
+  for (const key of [...tapped.keys()]) tell(key, { to: "kept" });
+}
+
 // What could not be sent stays and is tried again, at growing pauses.
 async function settle() {
-  for (const key of [...tapped.keys()]) tell(key, { to: "kept" });
+  keptFor();
   failures = standing === "here" ? 0 : failures + 1;
   clearTimeout(timer);
   if (standing === "away") timer = setTimeout(sendAll, 1000 * PAUSES_S[Math.min(failures, PAUSES_S.length) - 1]);
