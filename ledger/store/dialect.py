@@ -88,6 +88,8 @@ class Dialect(ABC):
         self.busy_ms = busy_ms
         self.statement_ms = 0
         """How long one statement may take on a connection that is opened from now on; 0: as long as it does."""
+        self.log_pages = WAL_PAGES
+        """Pages of SQLite's log from which a commit on such a connection copies them back; 0: none does."""
 
     @property
     def begin_group(self) -> str:
@@ -189,7 +191,7 @@ class Sqlite(Dialect):
             "synchronous=FULL",
             "foreign_keys=ON",
             "recursive_triggers=ON",
-            f"wal_autocheckpoint={WAL_PAGES}",
+            f"wal_autocheckpoint={self.log_pages}",
             "cache_size=-65536",
             "temp_store=MEMORY",
             # Whatever the library was built with: deleted rows are overwritten, also where rows moved to another page.

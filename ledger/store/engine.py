@@ -7,7 +7,8 @@ transaction over the book.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterator
+import sqlite3
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 from urllib.parse import quote
@@ -19,8 +20,9 @@ from sqlalchemy.exc import TimeoutError as NoneFree
 
 from ledger.errors import StoreUnavailable, Unsupported
 from ledger.store.archived_entries import ARCHIVE, ARCHIVED, ArchivedEntries, Place
-from ledger.store.dialect import BUSY_MS, Dialect, Postgres, Sqlite
+from ledger.store.dialect import BUSY_MS, WAL_PAGES, Dialect, Postgres, Sqlite
 from ledger.store.entry_ranges import ENTRY_RANGE
+from ledger.store.log_copier import LogCopier
 from ledger.store.migrations import LATEST
 from ledger.store.moved import check_open
 from ledger.store.transaction import Transaction
@@ -39,6 +41,8 @@ class Store:
         self.engine = engine
         self.dialect = dialect
         self.archived = ArchivedEntries(self.archive_place) if dialect.name == "postgresql" else None
+        self.log_copier: LogCopier | None = None
+        """What copies SQLite's log back beside the writer, while there is one."""
 
     def archive_place(self) -> Place | None:
         """Where archived entries lie, as of now; None where none are."""
@@ -83,6 +87,8 @@ class Store:
                     check_open(transaction)
                 yield transaction
                 transaction.commit()
+                if self.log_copier is not None:
+                    self.log_copier.committed()
             except BaseException:
                 transaction.rollback()
                 raise
@@ -165,6 +171,29 @@ class Store:
     def commit(self, transaction: Transaction) -> None:
         """Commit a group of the writer; when this returns it is on the disk."""
         transaction.commit()
+
+    def copy_log(self, failed: Callable[[sqlite3.Error], None]) -> None:
+        """Have SQLite's log copied back beside the writer, and by no connection of this process within its commit.
+
+        ``failed``: see `LogCopier`. Nothing on PostgreSQL, whose server does this by itself.
+        """
+        self.leave_log()
+        path = self.engine.url.database
+        if isinstance(self.dialect, Sqlite) and path:
+            self._renew_connections(0)
+            self.log_copier = LogCopier(path, failed)
+            self.log_copier.start()
+
+    def leave_log(self) -> None:
+        """Have the log copied by the commits that fill it, as before."""
+        copier, self.log_copier = self.log_copier, None
+        if copier is not None:
+            copier.stop()
+            self._renew_connections(WAL_PAGES)
+
+    def _renew_connections(self, log_pages: int) -> None:
+        self.dialect.log_pages = log_pages
+        self.engine.dispose()
 
     def close(self) -> None:
         """Close every pooled connection."""

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import os
 import queue
+import sqlite3
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
@@ -106,7 +107,12 @@ class Writer:
         ``known`` is a checkpoint kept elsewhere, its signature checked by the caller. Raises StoreBehind when the store
         is older, StoreDamaged when its parts contradict each other, StoreUnavailable when it cannot be reached.
         """
-        self._secret = self._committer.open(known)
+        self._store.copy_log(self._copying_failed)
+        try:
+            self._secret = self._committer.open(known)
+        except BaseException:
+            self._store.leave_log()
+            raise
         self._thread = threading.Thread(target=self._run, name="writer", daemon=True)
         self._open = True
         self._thread.start()
@@ -160,6 +166,7 @@ class Writer:
                 self._open = False
             self._refuse_rest(failure)
             self._committer.close()
+            self._store.leave_log()
 
     def _take(self) -> list[Asked] | None:
         """What waits, at least one; None when the writer shall stop."""
@@ -244,10 +251,17 @@ class Writer:
                 for one in asked:
                     self._answer([one], attempt, replayed=True)
         else:
-            self._settle(settled)
-            if self._on_group is not None:
-                self._on_group(report)
-            self._clean_erased()
+            self._answered(settled, report)
+
+    def _answered(self, settled: list[Settled], report: GroupReport) -> None:
+        """Give the answers out, then do what follows a group."""
+        self._settle(settled)
+        if self._on_group is not None:
+            self._on_group(report)
+        if (copier := self._store.log_copier) is not None:
+            copier.committed()
+            copier.finish()
+        self._clean_erased()
 
     def _held_up(self, error: Exception) -> str:
         """What is to be told of an error that another try at once would only meet again; empty for others."""
@@ -268,6 +282,11 @@ class Writer:
         if self._store.dialect.is_flush_failure(error):
             self._abort()
             raise StoreError("store failed to flush to disk", mend="check the disk, then start again") from error
+
+    def _copying_failed(self, error: sqlite3.Error) -> None:
+        """On the thread that copied SQLite's log. What is no failed flush, such as a full disk, the next commit meets too."""
+        if self._store.dialect.is_flush_failure(error):
+            self._abort()
 
     def _fail(self, asked: Sequence[Asked], error: BaseException) -> None:
         if isinstance(error, self._store.dialect.errors):

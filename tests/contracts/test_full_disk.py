@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -50,7 +52,8 @@ class SmallDisk:
     def _allow(self, pages: int) -> None:
         self.pages = pages
         for connection in self._connections:
-            self._limit(connection)
+            with suppress(sqlite3.ProgrammingError):  # closed meanwhile
+                self._limit(connection)
 
     def _limit(self, connection: Any) -> None:
         connection.execute(f"PRAGMA max_page_count={self.pages}").close()
