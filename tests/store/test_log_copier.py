@@ -202,12 +202,12 @@ def test_what_is_written_beside_the_book_is_copied_too(tmp_path: Path, monkeypat
     path = Path(url.removeprefix("sqlite:///"))
     with closing(open_store(url)) as store:
         writer = begun(store)
-        for number in range(500):
+        for number in range(5_000):
             with store.writing() as transaction:
                 transaction.run('INSERT INTO "setting" ("name", "value") VALUES (?, ?)', (f"said-{number}", "beside"))
             if alone(path, """SELECT count(*) FROM "setting" WHERE "value" = 'beside'"""):
                 break
-        assert number < 499
+        assert number < 4_999
         writer.stop()
 
 
@@ -216,11 +216,11 @@ def test_a_writer_has_its_log_copied(tmp_path: Path, monkeypatch: pytest.MonkeyP
     monkeypatch.setattr(log_copier, "WAITING_PAGES", 1)
     url = fresh_file(tmp_path)
     with closing(open_store(url)) as store:
-        writer = begun(store)
+        writer = begun(store, 10_000)
         path = Path(url.removeprefix("sqlite:///"))
-        for number in range(500):
+        for number in range(5_000):
             writer.submit(registration(number), "a-engraver").result(30)
             if (alone(path, 'SELECT max("index") FROM "entry"') or 0) > 9:
                 break
-        assert number < 499
+        assert number < 4_999
         writer.stop()
