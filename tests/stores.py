@@ -55,6 +55,15 @@ def fresh_database(server: str) -> str:
     return make_url(server).set(database=name).render_as_string(hide_password=False)
 
 
+def open_impatient(url: str, busy_ms: int, **options: Any) -> Store:
+    """A store that waits for nobody longer, and whose own writes PostgreSQL cuts off as soon.
+
+    Its tables are made under the usual limits: a busy machine may stand still for longer than these.
+    """
+    open_store(url).close()
+    return open_store(url, busy_ms=busy_ms, **options)
+
+
 def fresh_file(folder: Path) -> str:
     """The address of a SQLite file that does not exist yet."""
     return f"sqlite:///{folder / f'book-{next(_numbers)}.db'}"

@@ -87,11 +87,12 @@ class Store:
                     check_open(transaction)
                 yield transaction
                 transaction.commit()
-                if self.log_copier is not None:
-                    self.log_copier.committed()
             except BaseException:
                 transaction.rollback()
                 raise
+            else:
+                if self.log_copier is not None:
+                    self.log_copier.committed()
             finally:
                 transaction.close()
 

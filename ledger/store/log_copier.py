@@ -42,6 +42,11 @@ _FRAME = struct.Struct(">8x8s8x")
 
 _VERSION = 3_007_000
 
+Seen = tuple[bytes, int]
+"""The salts of a log, and how many frames it held."""
+
+NONE_SEEN: Seen = (b"", 0)
+
 
 class LogCopier:
     """``start`` it once, tell it of each commit, ``stop`` it.
@@ -56,8 +61,8 @@ class LogCopier:
         self._due = threading.Event()
         self._stopped = False
         self._one = threading.Lock()
-        self._seen = (b"", 0)
-        """The salts of the log, and how many frames it held, as it was last copied."""
+        self._seen = NONE_SEEN
+        """As the log was last copied."""
         self._thread = threading.Thread(target=self._run, name="log-copier", daemon=True)
 
     def start(self) -> None:
@@ -66,12 +71,12 @@ class LogCopier:
 
     def committed(self) -> None:
         """Something was committed, on any thread: where enough waits, have it copied. A few short system calls."""
-        if self._waits(WAITING_PAGES) is not None:
+        if log_holding(self._path, self._seen, WAITING_PAGES) is not None:
             self._due.set()
 
     def finish(self) -> None:
         """Copy what is left of a full log, on the writer's thread after its commit, unless it is being copied."""
-        if log_holds(self._path, WAL_PAGES) and self._one.acquire(blocking=False):
+        if log_holding(self._path, NONE_SEEN, WAL_PAGES) is not None and self._one.acquire(blocking=False):
             try:
                 self._copy(LEFT_PAGES)
             finally:
@@ -93,15 +98,8 @@ class LogCopier:
             with self._one:
                 self._copy(WAITING_PAGES)
 
-    def _waits(self, frames: int) -> bytes | None:
-        """The salts of a log in which so many frames wait, and maybe more."""
-        salts, seen = self._seen
-        found = log_salts(self._path)
-        waits = found is not None and log_holds(self._path, (seen if salts == found else 0) + frames)
-        return found if waits else None
-
     def _copy(self, least: int) -> None:
-        salts = self._waits(least)
+        salts = log_holding(self._path, self._seen, least)
         if salts is None:
             return
         try:
@@ -115,34 +113,21 @@ class LogCopier:
             self._seen = (salts, max(frames, 0))
 
 
-def log_salts(path: str) -> bytes | None:
-    """The salts of the log of the database in a file: others whenever it begins anew. None where there is no log to read."""
-    found = _header(path)
-    return None if found is None else found[1]
+def log_holding(path: str, seen: Seen, frames: int) -> bytes | None:
+    """The salts of the log of the database in a file, if it holds so many frames beyond those seen; None else, or without a log.
 
-
-def log_holds(path: str, frames: int) -> bool:
-    """Whether the log holds so many frames since it last began anew."""
-    found = _header(path)
-    if found is None:
-        return False
-    page, salts = found
-    frame = _read(path, _HEADER.size + (frames - 1) * (_FRAME.size + page), _FRAME.size)
-    return len(frame) == _FRAME.size and _FRAME.unpack(frame) == (salts,)
-
-
-def _header(path: str) -> tuple[int, bytes] | None:
-    header = _read(path, 0, _HEADER.size)
-    if len(header) < _HEADER.size:
-        return None
-    version, page, salts = _HEADER.unpack(header)
-    return (page, salts) if version == _VERSION else None
-
-
-def _read(path: str, place: int, size: int) -> bytes:
+    With other salts than those seen it has begun anew, and none of its frames was seen.
+    """
     try:
         with FileIO(f"{path}-wal") as log:
-            log.seek(place)
-            return log.read(size)
+            header = log.read(_HEADER.size)
+            if len(header) < _HEADER.size:
+                return None
+            version, page, salts = _HEADER.unpack(header)
+            before = seen[1] if seen[0] == salts else 0
+            log.seek(_HEADER.size + (before + frames - 1) * (_FRAME.size + page))
+            frame = log.read(_FRAME.size)
     except OSError:
-        return b""
+        return None
+    holds = version == _VERSION and len(frame) == _FRAME.size and _FRAME.unpack(frame) == (salts,)
+    return bytes(salts) if holds else None

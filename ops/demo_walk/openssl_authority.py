@@ -43,7 +43,10 @@ accuracy = secs:1, millisecs:500
 ess_cert_id_alg = sha256
 {more}
 """
-"""As tsa(1) and x509v3_config(5) of OpenSSL describe it, its files by their names in the folder where it runs; the policies are the examples of its own documentation."""
+"""As tsa(1) and x509v3_config(5) of OpenSSL describe it, its files by their names in the folder where it runs.
+
+The policies are the examples of its own documentation.
+"""
 
 
 class OpenSslAuthority:

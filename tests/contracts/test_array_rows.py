@@ -24,21 +24,11 @@ ODD = ("", "'", '"', "\\", "{}", "NULL", "null", ",", "\n", "\x01", "\N{OGHAM SP
 
 
 @pytest.fixture(scope="module")
-def opened(postgres: str) -> Iterator[Store]:
+def served(postgres: str) -> Iterator[Store]:
     """One store for tables that each test makes for itself."""
     store = open_store(fresh_database(postgres))
     yield store
     store.close()
-
-
-@pytest.fixture
-def transaction(opened: Store) -> Iterator[Transaction]:
-    """A write that is taken back."""
-    begun = opened.transaction()
-    begun.begin_write()
-    yield begun
-    begun.rollback()
-    begun.close()
 
 
 def _key(table: str) -> list[str]:

@@ -22,7 +22,7 @@ from ledger.store.reader import open_reader
 from ops.commands.serve import opened
 from ops.key_files import create_key_file
 from tests.plant import ORIGIN
-from tests.stores import fresh_database
+from tests.stores import fresh_database, open_impatient
 
 TAKEN = connections_of(Settings())
 
@@ -30,8 +30,7 @@ TAKEN = connections_of(Settings())
 @pytest.fixture
 def pooled(url: str) -> Iterator[Store]:
     """A store with the connections of one service, for which nobody waits long."""
-    open_store(url).close()  # the tables are made under the usual limits
-    store = open_store(url, busy_ms=200, connections=TAKEN.own)
+    store = open_impatient(url, 200, connections=TAKEN.own)
     yield store
     store.close()
 

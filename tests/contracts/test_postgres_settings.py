@@ -12,7 +12,7 @@ from ledger.store.engine import Store, open_store
 from ledger.store.head import Head, read_head
 from ledger.store.transaction import Transaction
 from tests.plant import line_start, new_writer, opening
-from tests.stores import fresh_database, postgres_server
+from tests.stores import fresh_database, open_impatient, postgres_server
 
 BUSY_MS = 2_000
 
@@ -62,9 +62,7 @@ def _holding_the_head(store: Store) -> tuple[Transaction, Head]:
 
 def test_a_writer_that_stands_still_does_not_stop_the_others(server: str) -> None:
     """A process paused while it holds the head is cut off by the server; another writes on, and what it held is gone."""
-    url = fresh_database(server)
-    open_store(url).close()  # the tables are made under the usual limits
-    store = open_store(url, busy_ms=BUSY_MS)
+    store = open_impatient(fresh_database(server), BUSY_MS)
     first = new_writer(store)
     first.start()
     first.submit(opening(), "a-lead").result(30)

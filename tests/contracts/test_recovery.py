@@ -19,7 +19,7 @@ from ledger.store.transaction import Transaction
 from ledger.store.writer import Writer
 from tests.contracts.gate import in_one_group
 from tests.plant import ORIGIN, SIGNER, VERIFIER, line_start, new_writer, opening, registration
-from tests.stores import fresh_database
+from tests.stores import fresh_database, open_impatient
 
 
 class FailingStore(Store):
@@ -90,8 +90,7 @@ def test_an_error_of_one_s_own_reaches_its_waiter(store: Store, writer: Writer, 
 
 def test_a_lock_held_too_long_is_told_as_unavailable(url: str) -> None:
     """A waiter whose store is locked by another for too long is told so, and may send it again."""
-    open_store(url).close()  # the tables are made under the usual limits
-    store = open_store(url, busy_ms=50)
+    store = open_impatient(url, 50)
     writer = new_writer(store)
     writer.start()
     other = store.transaction()

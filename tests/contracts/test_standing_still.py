@@ -20,7 +20,7 @@ from ledger.store.writer import Writer
 from tests.contracts.test_two_writers import check_one_book
 from tests.contracts.withheld import withheld
 from tests.plant import line_start, new_writer, opening, registration
-from tests.stores import fresh_database
+from tests.stores import fresh_database, open_impatient
 
 BUSY_MS = 2_000
 
@@ -62,8 +62,7 @@ store.close()
 @contextmanager
 def writing(url: str, busy_ms: int = BUSY_MS) -> Iterator[Writer]:
     """A writer that waits no longer than ``busy_ms``."""
-    open_store(url).close()  # the tables are made under the usual limits
-    store = open_store(url, busy_ms=busy_ms)
+    store = open_impatient(url, busy_ms)
     made = new_writer(store)
     made.start()
     yield made

@@ -21,7 +21,7 @@ from ledger.store.rebuild import open_check, rebuild_views
 from ledger.store.writer import Writer
 from tests.api.running import running
 from tests.plant import line_start, new_writer, opening, registration
-from tests.stores import fresh_database, postgres_server
+from tests.stores import fresh_database, open_impatient, postgres_server
 
 LIMIT_S = 1.0
 WAITED = (
@@ -166,8 +166,7 @@ def test_a_commit_waits_for_the_standby_however_long() -> None:
     """
     with postgres_server() as server:
         url = fresh_database(server)
-        open_store(url).close()  # the tables are made under the usual limits
-        store = open_store(url, statement_s=LIMIT_S, busy_ms=1_000)
+        store = open_impatient(url, 1_000, statement_s=LIMIT_S)
         writer = new_writer(store)
         writer.start()
         writer.submit(opening(), "a-lead").result(30)

@@ -14,7 +14,7 @@ import pytest
 from ledger.store import log_copier
 from ledger.store.dialect import WAL_PAGES
 from ledger.store.engine import open_store
-from ledger.store.log_copier import LEFT_PAGES, WAITING_PAGES, LogCopier, log_holds, log_salts
+from ledger.store.log_copier import LEFT_PAGES, NONE_SEEN, WAITING_PAGES, LogCopier, log_holding
 from tests.plant import begun, registration
 from tests.stores import fresh_file
 
@@ -80,7 +80,7 @@ def test_the_frames_of_the_log_are_those_that_sqlite_counts(written: Written) ->
     found = []
     for pages in (40, 3, 17):
         written.write(pages)
-        salts, told = log_salts(path), [frames for frames in range(1, 200) if log_holds(path, frames)]
+        salts, told = log_holding(path, NONE_SEEN, 1), [n for n in range(1, 200) if log_holding(path, NONE_SEEN, n)]
         frames = written.copied()
         assert told == list(range(1, frames + 1))
         assert frames > pages
@@ -92,12 +92,12 @@ def test_what_waits_is_copied_and_the_log_begins_anew(written: Written) -> None:
     """With enough pages the database file has every row by itself, and the writer's next commit begins the log again."""
     written.copier.start()
     written.write(WAITING_PAGES)
-    salts = log_salts(str(written.path))
+    salts = log_holding(str(written.path), NONE_SEEN, 1)
     wait_copied(written.path, WAITING_PAGES)
     # The rows are there a moment before SQLite says that all is copied.
     written.copier.stop()
     written.write(1)
-    assert salts != log_salts(str(written.path))
+    assert salts != log_holding(str(written.path), NONE_SEEN, 1)
     assert written.failures.empty()
 
 
@@ -107,7 +107,7 @@ def test_few_pages_are_left_to_wait(written: Written) -> None:
     written.write(20)
     written.copier.stop()
     assert 0 == alone(written.path, ROWS)
-    assert log_holds(str(written.path), 20)
+    assert log_holding(str(written.path), NONE_SEEN, 20)
 
 
 def test_a_reader_sees_what_it_saw(written: Written) -> None:
@@ -175,8 +175,7 @@ def test_a_log_of_another_form_is_left_alone(tmp_path: Path, log: bytes | None) 
     path = tmp_path / "other.sqlite"
     if log is not None:
         (tmp_path / "other.sqlite-wal").write_bytes(log)
-    assert log_salts(str(path)) is None
-    assert not log_holds(str(path), 1)
+    assert log_holding(str(path), NONE_SEEN, 1) is None
     copier = LogCopier(str(path), SimpleQueue[sqlite3.Error]().put)
     copier.start()
     copier.committed()

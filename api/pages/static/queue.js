@@ -84,7 +84,7 @@ async function send(item) {
 // Who recorded something is not left without a word while another tab, or an earlier question, is without an answer.
 function sendAll() {
   const waits = setTimeout(async () => {
-    keptFor();
+    tellKept();
     await show();
   }, TURN_MS);
   const work = () => {
@@ -145,14 +145,14 @@ function tell(key, answer) {
   else renewed(form);
 }
 
-// The forms of this page whose records wait are free for the next ones.
-function keptFor() {
+// What this page recorded and waits is kept: its forms are free for the next.
+function tellKept() {
   for (const key of [...tapped.keys()]) tell(key, { to: "kept" });
 }
 
 // What could not be sent stays and is tried again, at growing pauses.
 async function settle() {
-  keptFor();
+  tellKept();
   failures = standing === "here" ? 0 : failures + 1;
   clearTimeout(timer);
   if (standing === "away") timer = setTimeout(sendAll, 1000 * PAUSES_S[Math.min(failures, PAUSES_S.length) - 1]);
