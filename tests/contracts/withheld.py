@@ -84,6 +84,8 @@ def _pass_on(source: socket.socket, target: socket.socket, wait_for_leave: Calla
             if wait_for_leave is not None:
                 wait_for_leave()
             target.sendall(piece)
+    # However it ended: a server that goes with something unread resets its end, and the client must not wait on.
+    with suppress(OSError):
         target.shutdown(socket.SHUT_WR)
 
 
