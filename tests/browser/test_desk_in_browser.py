@@ -58,7 +58,7 @@ def test_what_the_book_says_follows_what_is_typed(browsing: Browsing) -> None:
     expect(page.get_by_role("status").filter(has_text="what the book says: shown now.")).to_have_count(1)
 
 
-def test_a_claim_is_decided_by_the_form_that_comes_with_the_facts(own_browsing: Browsing) -> None:
+def test_a_claim_is_decided_by_the_form_that_comes_with_the_facts(own_browsing: Browsing, axe: None) -> None:
     """The part that a script fetched can be sent, and what is refused there takes the focus and keeps the choice."""
     page = own_browsing.open("/desk/claim/{claim_open}", "desk", refusals={422})
     page.get_by_label("Decision and its reason").select_option("accept:fault-found")
