@@ -31,7 +31,8 @@ class Delivery:
 
     def __call__(self, settled: list[Settled]) -> None:
         """Hand a group's answers to their waiters; called on the writer's thread."""
-        self.counters.add_group(settled)
+        if not (settled and settled[0].elsewhere):
+            self.counters.add_group(settled)
         self.size = max(self.size, *[one.entered.index + 1 for one in settled if one.entered is not None], 0)
         waiting = [one for one in settled if isinstance(one.future, asyncio.Future)]
         if len(waiting) < len(settled):
@@ -47,7 +48,7 @@ class Delivery:
 
 
 def _settle(waiting: Sequence[Settled]) -> None:
-    for future, entered, error in waiting:
+    for future, entered, error, _ in waiting:
         if future.done():  # its request was cancelled
             continue
         if error is None:

@@ -55,13 +55,18 @@ def witnessing_exposition(found: Witnessing, now_ms: int) -> str:
 
 
 def watched_exposition(found: Watched, now_ms: int) -> str:
-    """Gauges: the end of the book, what waits, the last backup, standbys."""
+    """Gauges: the end of the book, what waits, who holds the pen, the last backup, standbys."""
     backup = found.backup
     gauges: list[tuple[str, str, Sequence[Sample]]] = [
         ("entries", "Entries of the book.", [({}, found.entries)]),
         ("archived_entries", "Entries whose bytes lie in the archive alone.", [({}, found.archived)]),
         ("head_age_seconds", "Time since the last entry.", [({}, _age(found.recorded_ms, now_ms))]),
         ("waiting_submissions", "Submissions in the queue of this process.", [({}, found.waiting)]),
+        (
+            "holds_pen",
+            "1 where this process enters what all are told that share its pen.",
+            [] if found.holds_pen is None else [({}, float(found.holds_pen))],
+        ),
         (
             "backup_age_seconds",
             "Time since the last backup was finished.",

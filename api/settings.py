@@ -69,6 +69,9 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     statement_s: float = 60.0
     """How long PostgreSQL may take over one statement of the service, before it is refused; 0: as long as it does. Dossiers,
     populations, a check of the book and a rebuild of the views are not bound by it."""
+    pen_folder: str = ""
+    """A folder that several service processes of one machine share, mode 0700: one of them then enters what all are told. Empty:
+    each enters its own, in its turn."""
     time_zone: str = "UTC"
     """The zone in which pages show instants, by its IANA name; records keep the offset that they were said with."""
     checkpoint_copy: str = ""

@@ -12,7 +12,7 @@ from ledger.store.replication import Standby, standbys
 
 
 class Watched(NamedTuple):
-    """``archived``: entries whose bytes lie in an archive alone. ``recorded_ms`` is the instant of the last entry (POSIX); ``waiting`` submissions are in this process's queue."""
+    """``archived``: entries whose bytes lie in an archive alone. ``recorded_ms`` is the instant of the last entry (POSIX); ``waiting`` submissions are in this process's queue. ``holds_pen``: whether it enters for others too; None where it shares no pen."""
 
     entries: int
     archived: int
@@ -20,6 +20,7 @@ class Watched(NamedTuple):
     waiting: int
     backup: LastBackup | None
     standbys: list[Standby]
+    holds_pen: bool | None = None
 
 
 def watched(book: Pourbook) -> Watched:
@@ -27,4 +28,6 @@ def watched(book: Pourbook) -> Watched:
     with open_reader(book.store) as reader:
         head, following = reader.head(), standbys(reader.transaction)
         archived = int(reader.setting(ARCHIVED) or 0)
-    return Watched(head.size, archived, head.recorded_ms, book.waiting, last_backup(book.store), following)
+    pen = book.store.pen
+    holds_pen = None if pen is None else pen.holder is not None
+    return Watched(head.size, archived, head.recorded_ms, book.waiting, last_backup(book.store), following, holds_pen)

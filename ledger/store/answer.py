@@ -26,11 +26,26 @@ class Entered(msgspec.Struct, frozen=True):
 
 
 class Settled(NamedTuple):
-    """A waiter and its answer: exactly one of ``entered`` and ``error`` is there."""
+    """A waiter and its answer: exactly one of ``entered`` and ``error`` is there.
+
+    ``elsewhere``: another process entered or refused it, and counts it (`ledger.store.pen`).
+    """
 
     future: Any
     entered: Entered | None
     error: BaseException | None
+    elsewhere: bool = False
+
+
+class PassedOn:
+    """In the place of a future: a submission of another process, that waits for its answer there (`ledger.store.pen`)."""
+
+    __slots__ = ("line", "number")
+
+    def __init__(self, line: Any) -> None:
+        """``line``: by which it came; its number is the sender's."""
+        self.line = line
+        self.number = 0
 
 
 class GroupReport(NamedTuple):
@@ -44,9 +59,12 @@ class GroupReport(NamedTuple):
 
 
 def settle_futures(settled: list[Settled]) -> None:
-    """Give concurrent futures their answers; one that was cancelled or answered meanwhile is left alone."""
-    for future, entered, error in settled:
-        if future.done() or not future.set_running_or_notify_cancel():
+    """Give concurrent futures their answers.
+
+    One that was cancelled or answered meanwhile is left alone, and so is what another process waits for.
+    """
+    for future, entered, error, _ in settled:
+        if isinstance(future, PassedOn) or future.done() or not future.set_running_or_notify_cancel():
             continue
         if error is not None:
             future.set_exception(error)

@@ -14,6 +14,7 @@ import sqlite3
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from functools import cache
+from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
@@ -48,6 +49,12 @@ _ROOM = (
     "(SELECT datconnlimit FROM pg_database WHERE datname = current_database())"
 )
 """Connections that the server has for everybody, and that the role and the database may have; -1: no limit of theirs."""
+
+_PLACE = (
+    "SELECT system_identifier, substr(pg_walfile_name(pg_current_wal_lsn()), 1, 8), current_database() "
+    "FROM pg_control_system()"
+)
+"""The number that a cluster has from its making on, its timeline as logs are named by it, and the database."""
 
 _encode = msgspec.json.Encoder().encode
 
@@ -129,6 +136,10 @@ class Dialect(ABC):
         return None
 
     @abstractmethod
+    def place(self, transaction: Any) -> str:
+        """Which store this is, as two processes of one machine see it: the same for both, and for no copy."""
+
+    @abstractmethod
     def clean_erased(self, transaction: Any) -> bool:
         """Take out of the files what deleted rows left there; whether it was done. Outside any transaction."""
 
@@ -202,6 +213,11 @@ class Sqlite(Dialect):
             mode = connection.execute("PRAGMA journal_mode=WAL").fetchone()[0]
             if mode != "wal":
                 raise Unsupported("database keeps no write-ahead log", expected="journal_mode wal", got=mode)
+
+    def place(self, transaction: Any) -> str:
+        """The file, by its number on its device."""
+        found = Path(transaction.row("PRAGMA database_list")[2]).stat()
+        return f"file {found.st_dev} {found.st_ino}"
 
     def clean_erased(self, transaction: Any) -> bool:
         """Copy the write-ahead log back and empty it; not while a reader looks at it, and the writer does not wait."""
@@ -339,6 +355,10 @@ class Postgres(Dialect):
         """The least of what server, role and database allow; what is kept for others counts as not there."""
         found: tuple[int, ...] = transaction.row(_ROOM)
         return min(limit for limit in found if limit >= 0)
+
+    def place(self, transaction: Any) -> str:
+        """The database of the server's own number, and the timeline: a standby that took over has another one."""
+        return "database " + " ".join(map(str, transaction.row(_PLACE)))
 
     def clean_erased(self, transaction: Any) -> bool:
         """Vacuum the tables that erasures delete from; the server does the rest in its own time."""

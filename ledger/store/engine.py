@@ -10,7 +10,7 @@ import secrets
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from sqlalchemy import Engine, create_engine, event
@@ -26,6 +26,9 @@ from ledger.store.log_copier import LogCopier
 from ledger.store.migrations import LATEST
 from ledger.store.moved import check_open
 from ledger.store.transaction import Transaction
+
+if TYPE_CHECKING:
+    from ledger.store.pen import Pen
 
 CONNECTIONS = 32
 """Most connections of one process, unless it says how many of its threads may ask at once."""
@@ -43,6 +46,8 @@ class Store:
         self.archived = ArchivedEntries(self.archive_place) if dialect.name == "postgresql" else None
         self.log_copier: LogCopier | None = None
         """What copies SQLite's log back beside the writer, while there is one."""
+        self.pen: Pen | None = None
+        """What its writer shares with those of other processes, where `ledger.store.pen.share_pen` was called."""
 
     def archive_place(self) -> Place | None:
         """Where archived entries lie, as of now; None where none are."""
@@ -128,6 +133,11 @@ class Store:
                 got=room,
                 mend="raise max_connections of the server, or the connection limit of the role or database",
             )
+
+    def place(self) -> str:
+        """Which store this is: the same for every process of this machine that opened it, and for no copy of it."""
+        with self.reading() as transaction:
+            return self.dialect.place(transaction)
 
     @property
     def url(self) -> str:

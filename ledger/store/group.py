@@ -27,7 +27,7 @@ from ledger.line.kind import Setting
 from ledger.line.record import Record
 from ledger.line.rows import BookKey
 from ledger.line.state import Need, NotLoaded, State
-from ledger.line.submission import Sealed, Submission
+from ledger.line.submission import Sealed
 from ledger.store.entry_breaches import format_breaches
 from ledger.store.erasing import erases
 from ledger.store.head import Head
@@ -42,14 +42,24 @@ class Asked:
 
     __slots__ = ("alone", "author", "digest", "future", "judged", "key", "sealed", "signature")
 
-    def __init__(self, submission: Submission, author: str, sealed: Sealed, digest: bytes, future: Any) -> None:
-        """Keep what the group needs of a submission. ``judged``: see `check_judged_with`."""
-        self.judged: Mapping[str, str] = {}
-        self.key = submission.key
+    def __init__(
+        self,
+        key: str,
+        author: str,
+        sealed: Sealed,
+        digest: bytes,
+        future: Any,
+        *,
+        signature: str | None = None,
+        judged: Mapping[str, str] | None = None,
+    ) -> None:
+        """Keep what the group needs of a submission. ``signature``: its envelope; ``judged``: see `check_judged_with`."""
+        self.key = key
         self.author = author
         self.sealed = sealed
         self.digest = digest
-        self.signature = submission.signed.envelope if submission.signed is not None else None
+        self.signature = signature
+        self.judged: Mapping[str, str] = judged or {}
         self.future = future
         # These read from the store, where nothing of their own group stands yet.
         self.alone = any(isinstance(record, _CORRECTING) or erases(record) for record in sealed.records)

@@ -25,10 +25,12 @@ from ledger.book.signing import Signer
 from ledger.errors import StoreError, StoreUnavailable, WriterStopped
 from ledger.line.fold import check_submission
 from ledger.line.submission import Submission, request_bytes, seal_submission
-from ledger.store.answer import Entered, GroupReport, Settled, settle_futures
+from ledger.store.answer import Entered, GroupReport, PassedOn, Settled, settle_futures
 from ledger.store.commit import Committer, CommitUnknown
 from ledger.store.engine import Store
 from ledger.store.group import Asked, request_digest
+from ledger.store.head import noted_size
+from ledger.store.pen import Pen
 
 IDLE_S = 1.0
 """After this long without a submission the last checkpoint is stored by itself, in seconds."""
@@ -74,6 +76,7 @@ class Writer:
         self._on_group = on_group
         self._deliver = deliver
         self._abort = abort
+        self._pen: Pen | None = None
         self._waiting: queue.SimpleQueue[Asked | None] = queue.SimpleQueue()
         self._in_hand: dict[int, Asked] = {}
         self._door = threading.Lock()
@@ -88,13 +91,14 @@ class Writer:
 
     @property
     def checkpoint(self) -> bytes | None:
-        """The newest signed checkpoint note of this writer; None for an empty book."""
-        return self._committer.note
+        """The newest signed checkpoint note that this writer knows; None for an empty book."""
+        own, told = self._committer.note, b"" if self._pen is None else self._pen.checkpoint
+        return told if told and (own is None or noted_size(told) > noted_size(own)) else own
 
     @property
     def waiting(self) -> int:
-        """Submissions in the queue, about."""
-        return self._waiting.qsize()
+        """Submissions in the queue, or passed on and not answered, about."""
+        return self._waiting.qsize() + (0 if self._pen is None else self._pen.waiting)
 
     @property
     def is_open(self) -> bool:
@@ -110,7 +114,11 @@ class Writer:
         self._store.copy_log(self._copying_failed)
         try:
             self._secret = self._committer.open(known)
+            if (pen := self._store.pen) is not None:
+                pen.open(f"{self._origin} {self._store.place()}", self._deliver, self._take_back)
+                self._pen = pen
         except BaseException:
+            self._committer.close()
             self._store.leave_log()
             raise
         self._thread = threading.Thread(target=self._run, name="writer", daemon=True)
@@ -132,22 +140,38 @@ class Writer:
         request = request_bytes(submission) if sealed.openings else sealed.said
         digest = request_digest(self._secret, author, request)
         waiter: Any = Future[Entered]() if future is None else future
-        asked = Asked(submission, author, sealed, digest, waiter)
-        asked.judged = judged or {}
+        signature = submission.signed.envelope if submission.signed is not None else None
+        asked = Asked(submission.key, author, sealed, digest, waiter, signature=signature, judged=judged)
         # Under the lock, so that nothing is queued after the thread has emptied the queue for the last time.
         with self._door:
             if not self._open:
                 raise WriterStopped(
                     "writer takes nothing", mend="send it again with the same key once the service runs"
                 )
-            self._waiting.put(asked)
+            if self._pen is None or not self._pen.passes(asked):
+                self._put(asked)
         return waiter
+
+    def _put(self, asked: Asked | None) -> None:
+        self._waiting.put(asked)
+        if self._pen is not None and (holder := self._pen.holder) is not None:
+            holder.wake()
+
+    def _take_back(self, given: Callable[[], list[Asked]]) -> None:
+        """Queue what was passed on and not answered, before anything that is said from here on."""
+        with self._door:
+            asked, is_open = given(), self._open
+            if is_open:
+                for one in asked:
+                    self._put(one)
+        if not is_open:
+            self._refuse(asked, None)
 
     def stop(self) -> None:
         """Finish the group at hand, answer all others with WriterStopped, and store the last checkpoint."""
         with self._door:
             self._open = False
-        self._waiting.put(None)
+        self._put(None)
         if self._thread is not None:
             self._thread.join()
 
@@ -165,15 +189,20 @@ class Writer:
             with self._door:
                 self._open = False
             self._refuse_rest(failure)
+            if self._pen is not None:
+                self._pen.close()
             self._committer.close()
             self._store.leave_log()
 
     def _take(self) -> list[Asked] | None:
         """What waits, at least one; None when the writer shall stop."""
         first = self._first()
+        while first is not None and self._is_passed_on(first):
+            first = self._first()
         if first is None:
             return None
         asked = [first]
+        self._collect()
         try:
             while len(asked) < self._limit:
                 another = self._waiting.get_nowait()
@@ -185,8 +214,22 @@ class Writer:
             pass
         return asked
 
+    def _is_passed_on(self, first: Asked) -> bool:
+        """Whether a line to the pen's holder was found: it takes all that waits, in order, and what is said from here on."""
+        pen = self._pen
+        if pen is None or not pen.seek():
+            return False
+        with self._door:
+            pen.use()
+            waiting = [first, *_emptied(self._waiting)]
+            for one in waiting:
+                if one is None or not pen.passes(one):
+                    self._put(one)
+        return True
+
     def _more(self, had: int) -> Iterator[Asked]:
         """What came while the group waited for its turn at the head, as far as it may go together with it."""
+        self._collect()
         for _ in range(self._limit - had):
             try:
                 one = self._waiting.get_nowait()
@@ -205,10 +248,25 @@ class Writer:
         patience: float | None = IDLE_S
         while True:
             try:
-                return self._waiting.get(timeout=patience)
+                return self._next(patience)
             except queue.Empty:
                 self._store_note()
                 patience = IDLE_S if self._clean_erased() else None
+
+    def _next(self, patience_s: float | None) -> Asked | None:
+        """The next that is queued here, or that another process passes on. Raises queue.Empty after so long."""
+        if self._pen is None or (holder := self._pen.holder) is None:
+            return self._waiting.get(timeout=patience_s)
+        if self._waiting.empty():
+            for one in holder.sleep(self._waiting.empty, patience_s):
+                self._waiting.put(one)
+        return self._waiting.get_nowait()
+
+    def _collect(self) -> None:
+        """Queue what other processes passed on since the last time."""
+        if self._pen is not None and (holder := self._pen.holder) is not None:
+            for one in holder.collect():
+                self._waiting.put(one)
 
     def _clean_erased(self) -> bool:
         """Clean the files of what was erased; whether that is to be tried again."""
@@ -294,25 +352,31 @@ class Writer:
         self._settle([Settled(one.future, None, error) for one in asked])
 
     def _settle(self, settled: list[Settled]) -> None:
+        if self._pen is not None and self._pen.holder is not None:
+            passed = [one for one in settled if isinstance(one.future, PassedOn)]
+            self._pen.holder.answer(passed, self._committer.note or b"")
         self._deliver(settled)
         for one in settled:
             self._in_hand.pop(id(one.future), None)
 
     def _refuse_rest(self, failure: BaseException | None) -> None:
         rest = [*self._in_hand.values(), *(one for one in self._kept if one is not None)]
-        while True:
-            try:
-                one = self._waiting.get_nowait()
-            except queue.Empty:
-                break
-            if one is not None:
-                rest.append(one)
-        for one in rest:
+        rest += [one for one in _emptied(self._waiting) if one is not None]
+        self._refuse(rest, failure)
+
+    def _refuse(self, asked: Sequence[Asked], failure: BaseException | None) -> None:
+        for one in asked:
             stopped = WriterStopped("writer stopped before it took this", mend="send it again with the same key")
             stopped.__cause__ = failure
             # A delivery that fails for one must not keep the others waiting.
             with suppress(Exception):
                 self._fail([one], stopped)
+
+
+def _emptied(waiting: queue.SimpleQueue[Asked | None]) -> Iterator[Asked | None]:
+    with suppress(queue.Empty):
+        while True:
+            yield waiting.get_nowait()
 
 
 def _separated(asked: list[Asked]) -> Iterator[list[Asked]]:

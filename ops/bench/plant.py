@@ -24,6 +24,7 @@ from ledger.conformity.rulebook import shipped_rulebooks
 from ledger.line.serial import next_serials
 from ledger.line.submission import Signed, Submission
 from ledger.line.vocabulary import AnyRecord
+from ledger.store.pen import share_pen
 from ops.bench.storage import url_of
 
 ORIGIN = "book.measured.example"
@@ -114,9 +115,11 @@ def read_plant(folder: Path) -> Plant:
     return msgspec.structs.replace(plant, url=url_of(folder))
 
 
-def open_plant(plant: Plant, **options: Any) -> Pourbook:
-    """Open and start the plant's book."""
+def open_plant(plant: Plant, pen: Path | None = None, **options: Any) -> Pourbook:
+    """Open and start the plant's book; ``pen``: the folder in which it shares a pen with other processes."""
     book = open_book(plant.url, origin=ORIGIN, signers=SIGNERS, label_stem=LABEL_STEM, **options)
+    if pen is not None:
+        share_pen(book.store, pen)
     book.start()
     return book
 

@@ -1,7 +1,8 @@
-"""Registrations at one, two and four service processes over one database: the same load spread over them, or each its own.
+"""Registrations at one, two and four service processes over one book: the same load spread over them, or each its own.
 
-Only the database's head row orders them: each process has its writer, which takes that row for a group.  After the last
-round the book is checked as a whole, and every registration that was answered must stand in it once.
+They share a pen (`ledger.store.pen`): one of them enters what all are told.  Beside it stands what they give where each
+enters its own, and the database's head row alone orders them.  After the last round the book is checked as a whole, and
+every registration that was answered must stand in it once.
 """
 
 from __future__ import annotations
@@ -23,13 +24,17 @@ from ops.bench.serving import PRODUCT, run_load, running_server
 
 
 class Way(NamedTuple):
-    """So many processes, and whether each has the connections that one would have, or all share them."""
+    """So many processes; whether each has the connections that one would have, or all share them; whether each enters its own."""
 
     processes: int
     each: bool = False
+    apart: bool = False
 
 
 WAYS = (Way(1), Way(2), Way(4), Way(2, each=True), Way(4, each=True))
+APART = (Way(2, apart=True), Way(4, apart=True))
+"""Measured on PostgreSQL alone, where a row orders them."""
+
 _SIZE = 'SELECT "size" FROM "head"'
 
 
@@ -42,15 +47,9 @@ class Spread(NamedTuple):
 
 def measure_processes(field: Field) -> list[Row]:
     """Each number of processes in turn, ``rounds`` times; the rows of the table, and what the check of the book found."""
-    if field.storage.name != "postgresql":
-        return [
-            Row(
-                what="registrations at several processes",
-                measured="not measured: a SQLite file has one writer at a time",
-            )
-        ]
     before, answered = one_value(field.plant.url, _SIZE), 0
-    found: dict[Way, list[Spread]] = {way: [] for way in WAYS}
+    ways = (*WAYS, *(APART if field.storage.name == "postgresql" else ()))
+    found: dict[Way, list[Spread]] = {way: [] for way in ways}
     for _ in range(field.sizes.rounds):
         for way, spreads in found.items():
             answered += _round(field, way, spreads)
@@ -63,7 +62,10 @@ def _round(field: Field, way: Way, spreads: list[Spread]) -> int:
     connections = sizes.connections * (processes if way.each else 1)
     warm, first = sizes.warm * processes, field.take(sizes.warm * processes + sizes.http)
     with ExitStack() as started:
-        addresses = [started.enter_context(running_server(field, field.product, PRODUCT)) for _ in range(processes)]
+        pen = () if way.apart else (field.product / "pen",)
+        addresses = [
+            started.enter_context(running_server(field, field.product, PRODUCT, *pen)) for _ in range(processes)
+        ]
         warmed = run_load(field, addresses, first, warm)
         before = [read_histogram(address, token) for address in addresses]
         load = run_load(field, addresses, first + warm, sizes.http, connections)
@@ -75,18 +77,27 @@ def _round(field: Field, way: Way, spreads: list[Spread]) -> int:
 
 def _rows(field: Field, found: dict[Way, list[Spread]]) -> list[Row]:
     rates = {way: [one.load.per_second for one in spreads] for way, spreads in found.items()}
+    one = WAYS[0]
     rows = []
     for way, spreads in found.items():
-        p50, p99 = (median(quantile_ms(one.counts, share) for one in spreads) for share in (0.5, 0.99))
-        name = "one process" if way == WAYS[0] else f"{way.processes} processes"
-        over = f"{field.sizes.connections} connections {'each' if way.each else 'in all'}"
+        p50, p99 = (median(quantile_ms(spread.counts, share) for spread in spreads) for share in (0.5, 0.99))
+        ratio, told = ratios(rates[way], rates[one])
+        is_floor, has_target = way == one, way != one and not way.apart
         rows.append(
-            Row(what=f"registrations over HTTP at {name}, {over}",
+            Row(what=_words(way, field.sizes.connections),
                 measured=f"{rate(rates[way])}, server: p50 {p50:.1f} ms, p99 {p99:.1f} ms",
-                floor="" if way == WAYS[0] else f"one process {rate(rates[WAYS[0]])}",
-                ratio="" if way == WAYS[0] else ratios(rates[way], rates[WAYS[0]])[1])
+                floor="" if is_floor else f"one process {rate(rates[one])}",
+                ratio="" if is_floor else told,
+                target="at least 1" if has_target else "",
+                reached=ratio >= 1 if has_target else None)
         )  # fmt: skip
     return rows
+
+
+def _words(way: Way, connections: int) -> str:
+    processes = "one process" if way.processes == 1 else f"{way.processes} processes"
+    entering = ", each entering its own" if way.apart else ""
+    return f"registrations over HTTP at {processes}, {connections} connections {'each' if way.each else 'in all'}{entering}"
 
 
 def _checked(field: Field, expected: int) -> Row:

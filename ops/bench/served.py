@@ -1,7 +1,8 @@
-"""A server to measure, as a process: ``python -m ops.bench.served FOLDER KIND``; prints its address when it is ready.
+"""A server to measure, as a process: ``python -m ops.bench.served FOLDER KIND [PEN]``; prints its address when it is ready.
 
 Kinds: ``product``, the service itself; ``single``, the same with one submission a commit; ``raw``, an empty route of the
 same framework behind the same server, whose writer thread takes what waits and writes recorded rows in one commit.
+``PEN``: the folder in which several of them share a pen.
 """
 
 from __future__ import annotations
@@ -19,20 +20,20 @@ from ops.bench.raw_route import raw_app
 from ops.collector import settle_collector
 
 
-def main(folder: Path, kind: str) -> None:
+def main(folder: Path, kind: str, pen: Path | None = None) -> None:
     """Serve until SIGTERM."""
     with listening("127.0.0.1", 0) as listener:
-        app = raw_app(folder) if kind == "raw" else product_app(folder, single=kind == "single")
+        app = raw_app(folder) if kind == "raw" else product_app(folder, pen, single=kind == "single")
         settle_collector()
         server = Server(app, stop_s=5, on_started=lambda: print(address_of(listener), flush=True))
         server.run(sockets=[listener])
 
 
-def product_app(folder: Path, *, single: bool) -> Any:
+def product_app(folder: Path, pen: Path | None = None, *, single: bool) -> Any:
     """The service over the book in a folder; ``single``: one submission a commit."""
     plant = read_plant(folder)
     delivery = Delivery()
-    book = open_plant(plant, deliver=delivery)
+    book = open_plant(plant, pen, deliver=delivery)
     if single:
         # The one thing that is changed: no option of the product does so, since nobody should want it.
         book._writer._limit = 1  # noqa: SLF001
@@ -42,4 +43,4 @@ def product_app(folder: Path, *, single: bool) -> Any:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), sys.argv[2])
+    main(Path(sys.argv[1]), sys.argv[2], *map(Path, sys.argv[3:]))

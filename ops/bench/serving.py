@@ -37,9 +37,12 @@ class Serving(NamedTuple):
 
 
 @contextmanager
-def running_server(field: Field, folder: Path, case: Case) -> Iterator[str]:
-    """A server of a kind over the book in a folder, as a process for the length of the block; its address."""
-    words = [sys.executable, "-m", "ops.bench.served", str(folder), case.kind]
+def running_server(field: Field, folder: Path, case: Case, *pen: Path) -> Iterator[str]:
+    """A server of a kind over the book in a folder, as a process for the length of the block; its address.
+
+    ``pen``: the folder in which several of them share a pen.
+    """
+    words = [sys.executable, "-m", "ops.bench.served", str(folder), case.kind, *map(str, pen)]
     if case.slow and field.shim is not None:
         with (
             field.storage.flushing(field.shim, slow_us=SLOW_US) as command,

@@ -28,6 +28,7 @@ from ledger.application.signers import Signers
 from ledger.duties.fence import ask_heads, check_heads
 from ledger.store.engine import open_store
 from ledger.store.followed_store import follow
+from ledger.store.pen import share_pen
 from ops.checkpoint_copy import CheckpointCopy
 from ops.collector import settle_collector, without_collecting
 from ops.key_files import open_key_file, public_keys_in
@@ -90,6 +91,8 @@ def opened(settings: Settings, delivery: Delivery, copy: CheckpointCopy | None =
         on_group=copy,
     )
     try:
+        if settings.pen_folder:
+            share_pen(book.store, Path(settings.pen_folder))
         book.store.check_room(connections.all)
         keys = book.checkpoint_keys()
         known = None if copy is None else copy.known(book.origin, keys)

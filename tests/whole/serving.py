@@ -33,6 +33,8 @@ class Premises(NamedTuple):
     signers: Signers
     token: str
     origin: str = ORIGIN
+    pen: str = ""
+    """The folder in which its services share a pen; empty: each enters its own."""
 
     @property
     def verifier(self) -> str:
@@ -48,7 +50,12 @@ class Premises(NamedTuple):
             "POURBOOK_CHECKPOINT_PASSWORD_FILE": str(self.folder / "password"),
             "POURBOOK_DOSSIER_KEY_FILE": str(self.folder / "dossier.key"),
             "POURBOOK_DOSSIER_PASSWORD_FILE": str(self.folder / "password"),
+            "POURBOOK_PEN_FOLDER": self.pen,
         }
+
+    def sharing_a_pen(self) -> Premises:
+        """The same, its services sharing a pen."""
+        return self._replace(pen=str(self.folder / "pen"))
 
     def check(self, *, views: bool = True) -> BookReport:
         """Check the whole book; raises what is wrong with it."""
