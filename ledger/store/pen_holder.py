@@ -22,7 +22,7 @@ from ledger.store.pen_address import listening
 LOG = logging.getLogger("pourbook.pen")
 
 READ_BYTES = 1 << 18
-KEPT_BYTES = 1 << 24
+KEPT_BYTES = 1 << 26
 """Answers that wait for a process to read them, in bytes: one that leaves more is given up."""
 
 
@@ -58,7 +58,7 @@ class PenHolder:
     def sleep(self, nothing_waits: Callable[[], bool], patience_s: float | None) -> list[Asked]:
         """What came, as soon as something does; nothing where `wake` was called or the time is over.
 
-        ``nothing_waits`` is asked once the bell is heard: what was queued before that rings no bell.
+        ``nothing_waits`` is asked once the bell would be heard: what was queued before that rings none.
         """
         self._asleep = True
         try:
@@ -94,10 +94,10 @@ class PenHolder:
         for line, answers in by_line.items():
             if line.connection.fileno() < 0:
                 continue
-            line.waits += format_answers(answers, checkpoint)
             try:
+                line.waits += format_answers(answers, checkpoint)
                 self._send(line)
-            except OSError as error:
+            except (OSError, LedgerError) as error:
                 self._give_up(line, error)
 
     def close(self) -> None:

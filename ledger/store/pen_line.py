@@ -71,7 +71,8 @@ class PenLine:
                 try:
                     # The holder reads between two groups, so that this seldom waits.
                     self._connection.sendall(format_passed(self._number, asked))
-                except OSError:
+                except OSError as error:
+                    self.was_late = isinstance(error, TimeoutError)
                     self._hang_up()
             return True
 

@@ -13,10 +13,10 @@ import pytest
 
 from ledger.errors import MalformedInput, Unsupported
 from ledger.line.submission import seal_submission
-from ledger.store import pen_line
+from ledger.store import pen_holder, pen_line
 from ledger.store.answer import Settled
 from ledger.store.group import Asked
-from ledger.store.passed import format_answers
+from ledger.store.passed import format_answers, format_passed
 from ledger.store.pen import Pen
 from ledger.store.pen_address import connecting, listening
 from ledger.store.pen_line import PenLine
@@ -166,6 +166,42 @@ def test_a_holder_that_stands_still_is_left(monkeypatch: pytest.MonkeyPatch, tmp
     assert made.line.passes(asked_for(1))
     assert ([1], True) == (made.given_back(), made.line.was_late)
     made.holder.close()
+
+
+def test_a_holder_that_reads_nothing_is_left(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Once the socket takes no more, everything comes back in order, and the line says that the holder was late."""
+    monkeypatch.setattr(pen_line, "PATIENCE_S", 0.4)
+    made = Line(tmp_path)
+    made.line._connection.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 4_096)
+    passed = 0
+    while made.line.passes(asked_for(passed)):
+        passed += 1
+        assert passed < 100_000
+    assert (list(range(passed)), True) == (made.given_back(), made.line.was_late)
+    made.holder.close()
+
+
+def test_a_process_that_reads_no_answers_loses_its_line(
+    process: Callable[..., Process], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """The holder keeps only so much for it, and does not wait."""
+    monkeypatch.setattr(pen_holder, "KEPT_BYTES", 100_000)
+    side = process().pen.holder
+    assert side is not None
+    (address,) = (tmp_path / "pen").glob("*.sock")
+    with connecting(os.fsencode(address), 5) as silent:
+        silent.sendall(format_passed(1, asked_for(3)))
+        found: list[Asked] = []
+        while not found:
+            found = side.collect(5)
+        refused = [Settled(found[0].future, None, MalformedInput("no" * 50_000))]
+        connection, times = found[0].future.line.connection, 0
+        while connection.fileno() >= 0:
+            side.answer(refused, b"")
+            times += 1
+            assert times < 1_000
+        side.answer(refused, b"")
+    assert times > 1
 
 
 def test_a_holder_that_answers_what_was_not_asked_is_left(line: Line) -> None:
