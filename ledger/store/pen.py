@@ -40,13 +40,12 @@ LOG = logging.getLogger("pourbook.pen")
 FORMAT = 1
 """Of the messages (`ledger.store.passed`): releases that differ in them do not meet."""
 
-
 TakeBack = Callable[[Callable[[], list[Asked]]], None]
 """Asks for what is given back, and takes it before anything that is said later."""
 
 
 class Pen:
-    """What one process knows of the pen. Used by the writer's thread alone, but for `passes` and `wake`."""
+    """What one process knows of the pen. Used by the writer's thread alone, but for `passes`."""
 
     def __init__(self, folder: Path) -> None:
         """``folder`` is what the processes share. Raises Unsupported for one that is not safe."""
